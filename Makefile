@@ -1,0 +1,42 @@
+# Two commands for a newcomer: `make demo` and `make test`. Everything is installed into .venv.
+PYTHON ?= python3
+VENV := .venv
+PIP := $(VENV)/bin/python -m pip --disable-pip-version-check --quiet
+AS_OF := 2026-10-31
+
+.PHONY: help demo test test-slow check fix samples clean
+
+help:            ## list the targets
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/ -/'
+
+demo: $(VENV)/.demo-ready  ## sample exports in, database and pages out
+	$(VENV)/bin/firekpi run sample_exports --as-of $(AS_OF)
+
+test: $(VENV)/.test-ready  ## every test but the slow ones
+	$(VENV)/bin/python -m pytest -n 2 --dist loadfile
+
+test-slow: $(VENV)/.test-ready  ## the long and statistical tests
+	$(VENV)/bin/python -m pytest -m slow
+
+check: $(VENV)/.test-ready  ## formatting and lint, changes nothing
+	$(VENV)/bin/ruff format --check . && $(VENV)/bin/ruff check .
+
+fix: $(VENV)/.test-ready  ## format and mend what can be mended
+	$(VENV)/bin/ruff format . && $(VENV)/bin/ruff check --fix .
+
+samples: $(VENV)/.test-ready  ## write sample_exports anew from the simulator
+	$(VENV)/bin/python -m tests.simulator sample sample_exports
+
+clean:           ## take away what the demo made
+	rm -rf .firekpi firekpi.duckdb site
+
+$(VENV)/bin/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.demo-ready: pyproject.toml constraints.txt | $(VENV)/bin/python
+	$(PIP) install -c constraints.txt -e .
+	touch $@
+
+$(VENV)/.test-ready: pyproject.toml constraints.txt | $(VENV)/bin/python
+	$(PIP) install -c constraints.txt -e '.[test]'
+	touch $@ $(VENV)/.demo-ready

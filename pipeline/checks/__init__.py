@@ -1,0 +1,1 @@
+"""Checks: contract and checks.toml -> great-expectations suites inside DuckDB; failing rows -> quarantine."""

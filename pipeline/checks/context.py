@@ -1,0 +1,29 @@
+"""What a row is checked against besides itself: its vessel, its unit, its namesakes in the same file.
+
+In: a table of the contract. Out: the SELECT that adds those columns to `row_of_file`.
+"""
+
+from __future__ import annotations
+
+from pipeline.contract import Table
+
+
+def context_sql(table: Table) -> str:
+    """SELECT row_of_file with is_known_vessel, is_known_unit, known_made_on and is_conflicting as the table needs."""
+    selected, joins = ["row_of_file.*"], []
+    if table.name != "vessel":
+        selected.append("known_vessel.imo_number is not null as is_known_vessel")
+        joins.append("left join (select distinct imo_number from record.vessel) as known_vessel "
+                     "on known_vessel.imo_number = row_of_file.imo_number")  # fmt: skip
+    if table.event_on and "unit_id" in table.column_names:
+        selected += ["known_unit.unit_id is not null as is_known_unit", "known_unit.made_on as known_made_on"]
+        joins.append("left join (select unit_id, min(made_on) as made_on from record.unit group by unit_id) "
+                     "as known_unit on known_unit.unit_id = row_of_file.unit_id")  # fmt: skip
+    same_key = " and ".join(f"clash.{name} is not distinct from row_of_file.{name}" for name in ("file_no", *table.key))
+    key = ", ".join(table.key)
+    selected.append("clash.file_no is not null as is_conflicting")
+    joins.append(
+        f"left join (select file_no, {key} from row_of_file where {table.key[0]} is not null "
+        f"group by file_no, {key} having min(content) <> max(content)) as clash on {same_key}"
+    )
+    return f"select {', '.join(selected)} from row_of_file {' '.join(joins)}"

@@ -1,0 +1,115 @@
+"""Bad rows out, with reasons; every check counted twice and compared.
+
+In: `stage_<table>` and its checks. Out: rows in intake.quarantine and intake.check_result, and the table
+`failed_<table>` (row_no) of rows that must not be loaded.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import duckdb
+
+from pipeline.checks.context import context_sql
+from pipeline.checks.predicates import Check, reader_reason, table_checks
+from pipeline.contract import Table
+from pipeline.errors import UserError
+from pipeline.intake.reader import read_raw
+from pipeline.intake.stage import stage_table
+from pipeline.intake.store import Store
+
+Counter = Callable[[duckdb.DuckDBPyConnection, str, list[Check]], list[int]]
+
+
+def check_table(con: duckdb.DuckDBPyConnection, table: Table, count_failing: Counter) -> None:
+    """Stage one table, quarantine its bad rows, and hold great-expectations' counts against the quarantine.
+
+    Raises UserError check-crashed or checks-disagree.
+    """
+    stage_table(con, table, context_sql(table))
+    checks = table_checks(table)
+    _find_failing(con, table, checks)
+    _quarantine_rows(con, table, checks)
+    quarantined = dict(con.execute(f"select check_no, count(*) from failed_check_{table.name} group by check_no").fetchall())
+    checked = con.execute(f"select count(*) from stage_{table.name}").fetchone()[0]
+    counts = count_failing(con, f"stage_{table.name}", checks)
+    for number, (check, reported) in enumerate(zip(checks, counts, strict=True)):
+        found = quarantined.get(number, 0)
+        if found != reported:
+            raise UserError(
+                "checks-disagree",
+                check=f"{check.rule} of {check.column}",
+                table=table.name,
+                reported=reported,
+                quarantined=found,
+            )
+        con.execute(
+            "insert into intake.check_result values (?, ?, ?, ?, ?, ?)",
+            [table.name, check.rule, check.column, check.title, checked, found],
+        )
+    con.execute(f"create or replace table failed_{table.name} as select distinct row_no from failed_check_{table.name}")
+    con.execute(f"drop table failed_check_{table.name}")
+
+
+def _find_failing(con, table: Table, checks: list[Check]) -> None:
+    """One pass over the rows: `failed_check_<table>` has a row for each row and check that fails."""
+    failing = ", ".join(f"case when {check.failing_sql} then {number} end" for number, check in enumerate(checks))
+    any_failing = " or ".join(check.failing_sql for check in checks)
+    con.execute(
+        f"create or replace table failed_check_{table.name} as "
+        f"select row_no, unnest(list_filter([{failing}], lambda number: number is not null)) as check_no "
+        f"from (select rowid as row_no, * from stage_{table.name}) where {any_failing}"
+    )
+
+
+def _quarantine_rows(con, table: Table, checks: list[Check]) -> None:
+    """Add the failing rows to intake.quarantine with the cell and the sentence; `raw` is filled in at the end."""
+    con.execute("create or replace temp table check_text (check_no integer, rule varchar, column_name varchar, reason varchar)")
+    con.executemany(
+        "insert into check_text values (?, ?, ?, ?)",
+        [[number, check.rule, check.column, check.reason] for number, check in enumerate(checks)],
+    )
+    values = " ".join(f"when {number} then {check.value_sql}" for number, check in enumerate(checks))
+    con.execute(
+        f"""
+        insert into intake.quarantine
+        select file.file_id, record_no, line_no, '{table.name}', rule, column_name, value,
+            replace(reason, '{{value}}', coalesce(value, '')), null
+        from (select failed.check_no, case failed.check_no {values} end as value, stage.file_no, record_no, line_no
+            from failed_check_{table.name} as failed
+            join (select rowid as row_no, * from stage_{table.name}) as stage using (row_no))
+        join check_text using (check_no) join stage_file as file using (file_no)"""
+    )
+
+
+def quarantine_broken(con: duckdb.DuckDBPyConnection) -> None:
+    """Add the records that are no rows (ragged, unclosed quote, no table) to intake.quarantine."""
+    for file_id, record_no, line_no, table, rule, value in con.execute(
+        "select file_id, record_no, line_no, table_name, rule, value from stage_broken "
+        "join stage_file using (file_no) order by file_no, record_no"
+    ).fetchall():
+        con.execute(
+            "insert into intake.quarantine values (?, ?, ?, ?, ?, null, ?, ?, null)",
+            [file_id, record_no, line_no, table, rule, value, reader_reason(rule, value)],
+        )
+
+
+def fill_raw(con: duckdb.DuckDBPyConnection, parsed: list, store: Store) -> None:
+    """Fill intake.quarantine.raw: each quarantined record as JSON in its source's own columns, read again from the store."""
+    wanted: dict[str, set[int]] = {}
+    for file_id, record_no in con.execute("select distinct file_id, record_no from intake.quarantine").fetchall():
+        wanted.setdefault(file_id, set()).add(record_no)
+    con.execute("create temp table raw_record (file_id varchar, record_no bigint, raw varchar)")
+    for file, dialect, _ in parsed:
+        if file.file_id in wanted:
+            raw = read_raw(store.open_file(file), dialect, file.path, wanted[file.file_id])
+            con.executemany(
+                "insert into raw_record values (?, ?, ?)",
+                [[file.file_id, number, json.dumps(cells, ensure_ascii=False)] for number, cells in raw.items()],
+            )
+    con.execute(
+        "update intake.quarantine as q set raw = raw_record.raw from raw_record "
+        "where raw_record.file_id = q.file_id and raw_record.record_no = q.record_no"
+    )
+    con.execute("drop table raw_record")

@@ -1,0 +1,144 @@
+"""The command `firekpi`: parses, calls, prints. A user's error becomes one sentence and an exit code; no logic here."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from rich.console import Console
+
+from pipeline import __version__
+from pipeline.errors import UserError
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(encoding="utf-8", errors="replace")
+    options = _parser().parse_args(arguments)
+    try:
+        return options.call(options)
+    except UserError as error:
+        print(f"firekpi: {error} [{error.slug}]", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("firekpi: stopped; the last good database and site are untouched.", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="firekpi", description="Figures from the CSV exports of a fleet's fire-extinguisher records."
+    )
+    parser.add_argument("--version", action="version", version=f"firekpi {__version__}")
+    verbs = parser.add_subparsers(required=True, metavar="COMMAND")
+    run = verbs.add_parser("run", help="read exports, build the database and the site")
+    _add_run_options(run)
+    run.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to build (default: firekpi.duckdb)")
+    run.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
+    run.add_argument("--site", type=Path, default=Path("site"), help="folder of the pages (default: site)")
+    run.add_argument("--no-site", action="store_true", help="build the database only")
+    run.set_defaults(call=_run)
+    check = verbs.add_parser("check", help="read and check exports; publish nothing")
+    _add_run_options(check)
+    check.set_defaults(call=_check)
+    explain = verbs.add_parser("explain", help="print what was due when for one unit, with record and rule")
+    explain.add_argument("unit_id", metavar="UNIT_ID")
+    explain.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to read (default: firekpi.duckdb)")
+    explain.set_defaults(call=_explain)
+    return parser
+
+
+def _add_run_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folders", metavar="FOLDER", nargs="+", type=Path, help="folder of CSV exports")
+    parser.add_argument("--as-of", help="day of the report, year-month-day (default: today)")
+    parser.add_argument("--known-at", help="count only files received by this time (default: all)")
+
+
+def _run(options: argparse.Namespace) -> int:
+    from pipeline.run import RunOptions, run
+    from pipeline.tell import summary_lines
+
+    with _progress() as tell:
+        site = None if options.no_site else options.site
+        if site:
+            from dashboards.site import build_site, check_site
+
+            check_site(site)
+        summary = run(_run_options(options, RunOptions, store=options.store, db=options.db, site=site), tell)
+        if site:
+            tell("writing the pages")
+            build_site(options.db, site)
+    for line in summary_lines(summary):
+        print(line)
+    print(f"database {options.db}")
+    if site:
+        print(f"pages    {site / 'index.html'}")
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from pipeline.run import RunOptions, run
+    from pipeline.tell import quarantine_lines, summary_lines
+
+    with tempfile.TemporaryDirectory() as scratch, _progress() as tell:
+        db = Path(scratch) / "check.duckdb"
+        summary = run(_run_options(options, RunOptions, store=Path(scratch) / "store", db=db, site=None), tell)
+        reasons = quarantine_lines(db)
+    for line in (*summary_lines(summary), *reasons):
+        print(line)
+    print("Nothing was published.")
+    return 0
+
+
+def _explain(options: argparse.Namespace) -> int:
+    from pipeline.explain import explain_unit
+
+    for line in explain_unit(options.db, options.unit_id):
+        print(line)
+    return 0
+
+
+def _run_options(options: argparse.Namespace, kind, **places):
+    return kind(folders=tuple(options.folders), as_of=_date(options.as_of), known_at=_time(options.known_at), **places)
+
+
+def _date(text: str | None) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise UserError("bad-date", option="--as-of", value=text, also="") from error
+
+
+def _time(text: str | None) -> datetime | None:
+    """A lone date means its last second; a time without a zone is UTC."""
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise UserError("bad-date", option="--known-at", value=text, also=" or 2026-10-31T12:00") from error
+    if len(text) == 10:
+        moment = moment.replace(hour=23, minute=59, second=59)
+    return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment
+
+
+@contextmanager
+def _progress():
+    """A line for each stage where a person watches, nothing in a pipe."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda stage: None
+        return
+    with console.status("starting") as status:
+        yield lambda stage: (console.print(f"· {stage}", highlight=False), status.update(stage))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

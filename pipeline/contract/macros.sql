@@ -1,0 +1,19 @@
+-- Macros on single values of the contract.
+
+-- IMO ship identification number: the first six digits times 7, 6, 5, 4, 3, 2; the last digit of the sum is the seventh.
+-- Source: IMO ship identification number scheme; worked example 9074729: 139 -> 9.
+create or replace macro imo_check_sum(n) as
+    7 * (n // 1000000 % 10) + 6 * (n // 100000 % 10) + 5 * (n // 10000 % 10)
+    + 4 * (n // 1000 % 10) + 3 * (n // 100 % 10) + 2 * (n // 10 % 10);
+
+create or replace macro is_imo_number(number) as
+    coalesce(regexp_full_match(number, '[0-9]{7}') and imo_check_sum(try_cast(number as integer)) % 10
+        = try_cast(number as integer) % 10, false);
+
+-- Whether reading this column of a row already failed: `problems` lists what the reader could not read.
+create or replace macro has_problem(problems, wanted) as
+    problems is not null and len(list_filter(problems, lambda p: p.column_name = wanted)) > 0;
+
+create or replace macro has_problem_of(problems, wanted_rule, wanted) as
+    problems is not null
+    and len(list_filter(problems, lambda p: p.column_name = wanted and p.rule = wanted_rule)) > 0;

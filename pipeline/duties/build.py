@@ -1,0 +1,18 @@
+"""Spans from records and rules. In: `record` and the rule book. Out: duty.rule, duty.stay, duty.counted, duty.span."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+import duckdb
+
+from pipeline.duties.rules import load_rules
+
+
+def build_duties(con: duckdb.DuckDBPyConnection) -> None:
+    """Load the rules and build the spans; none of it depends on the day of the report."""
+    load_rules(con)
+    for name in ("stays.sql", "spans.sql"):
+        con.execute(files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
+    for name in ("event", "subject_event"):
+        con.execute(f"drop table duty.{name}")

@@ -1,0 +1,13 @@
+-- one row is a span of the unit $unit_id, or of a sample group it belongs to, with the files behind its dates
+select span.duty, rule.title, rule.interval_months, rule.source, rule.clause, rule.certainty, rule.rule_id, span.imo_number,
+    case when span.stay_no is null then span.unit_id end as group_id,
+    span.basis_on, span.basis_kind, basis.path, span.basis_record_no, span.due_on,
+    span.done_on, span.done_kind, done.path, span.done_record_no, subject.to_on as left_on
+from duty.span as span join duty.rule as rule using (rule_id)
+join duty.subject as subject on subject.subject_no = span.subject_no
+left join intake.file as basis on basis.file_id = span.basis_file_id
+left join intake.file as done on done.file_id = span.done_file_id
+where span.stay_no is not null and span.unit_id = $unit_id
+    or span.stay_no is null and (span.imo_number, span.unit_id) in (
+        select (imo_number, group_id) from duty.sample_group where unit_id = $unit_id)
+order by rule.rule_id, span.imo_number, span.stay_no, span.basis_on nulls first

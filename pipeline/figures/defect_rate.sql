@@ -1,0 +1,71 @@
+-- figure.defect_rate: one row is a period, a vessel, a component and defect, an agent, a kind of space ('*' = all of them): distinct
+-- defects found per 100 unit-years under observation, with Garwood limits. A defect that is reported again while still open
+-- counts once. A unit is under observation from its first day to its last look: nobody looked at the rest.
+create table figure.defect_rate as
+with look as (
+    select unit_id, max(looked_on) as last_looked_on
+    from (select unit_id, inspected_on as looked_on from record.inspection union all select unit_id, serviced_on from record.service)
+    where looked_on <= $as_of::date group by unit_id
+),
+observed as (
+    select counted.imo_number, counted.unit_id, coalesce(unit.agent, 'not stated') as agent,
+        coalesce(unit.space_category, 'not stated') as space_category, counted.from_on,
+        least(counted.to_on, last_looked_on + 1) as to_on
+    from duty.counted as counted join duty.stay as stay using (stay_no)
+    join record.unit as unit on unit.file_id = stay.file_id and unit.record_no = stay.record_no and unit.unit_id = stay.unit_id
+    join look on look.unit_id = counted.unit_id
+    where counted.from_on < least(counted.to_on, last_looked_on + 1)
+),
+period as (
+    select 'all' as period, date '0001-01-01' as start_on, $as_of::date + 1 as end_on
+    union all select 'last 12 months', ($as_of::date + 1 - to_months(12))::date, $as_of::date + 1
+    union all select year::varchar, make_date(year, 1, 1), least(make_date(year + 1, 1, 1), $as_of::date + 1)
+    from (select distinct year(found_on)::integer as year from record.finding where found_on <= $as_of::date)
+),
+exposure as (
+    select period, imo_number, agent, space_category,
+        sum(least(to_on, end_on) - greatest(from_on, start_on)) / 365.25 as unit_years
+    from observed join period on greatest(from_on, start_on) < least(to_on, end_on) group by all
+),
+report as (
+    select finding.*, coalesce(max(coalesce(closed_on, date '9999-12-31')) over earlier > found_on, false) as is_same_defect,
+        count(*) over earlier > 0 as is_seen_before
+    from record.finding as finding where found_on <= $as_of::date
+    window earlier as (partition by unit_id, component, defect order by found_on rows between unbounded preceding and 1 preceding)
+),
+counted_report as (
+    select period, report.*, observed.agent, observed.space_category
+    from report
+    join observed on observed.imo_number = report.imo_number and observed.unit_id = report.unit_id
+        and report.found_on >= observed.from_on and report.found_on < observed.to_on
+    join period on found_on >= start_on and found_on < end_on
+    qualify row_number() over (partition by period, report.unit_id, found_on, component, defect order by observed.from_on) = 1
+),
+found as (
+    select period, coalesce(imo_number, '*') as imo_number, coalesce(component, '*') as component, coalesce(defect, '*') as defect,
+        coalesce(agent, '*') as agent, coalesce(space_category, '*') as space_category,
+        count(*) filter (not is_same_defect) as findings, count(*) as reports,
+        count(*) filter (not is_same_defect and is_seen_before) as repeats,
+        count(*) filter (not is_same_defect and closed_on <= $as_of::date) as closed,
+        median(closed_on - found_on) filter (not is_same_defect and closed_on <= $as_of::date) as days_to_close_median
+    from counted_report
+    group by grouping sets ((period), (period, imo_number), (period, component, defect), (period, agent), (period, space_category),
+        (period, imo_number, component, defect), (period, component), (period, defect))
+),
+watched as (
+    select period, coalesce(imo_number, '*') as imo_number, coalesce(agent, '*') as agent,
+        coalesce(space_category, '*') as space_category, sum(unit_years) as unit_years
+    from exposure group by grouping sets ((period), (period, imo_number), (period, agent), (period, space_category))
+),
+row_wanted as (
+    select period, imo_number, component, defect, agent, space_category from found
+    union select period, imo_number, '*', '*', agent, space_category from watched
+)
+select period, imo_number, component, defect, agent, space_category, coalesce(findings, 0) as findings, unit_years,
+    100 * coalesce(findings, 0) / unit_years as per_100_unit_years, 100 * garwood_low(coalesce(findings, 0)) / unit_years as low,
+    100 * garwood_high(coalesce(findings, 0)) / unit_years as high, coalesce(findings, 0) >= 10 as is_rated,
+    coalesce(reports, 0) as reports, repeats / nullif(findings, 0) as repeat_share, coalesce(closed, 0) as closed,
+    days_to_close_median
+from row_wanted join watched using (period, imo_number, agent, space_category)
+left join found using (period, imo_number, component, defect, agent, space_category)
+where unit_years > 0 order by period, imo_number, component, defect, agent, space_category;

@@ -1,0 +1,1 @@
+"""Statistical methods, each with the source of its formula."""

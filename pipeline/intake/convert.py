@@ -1,0 +1,212 @@
+"""Cells to typed canonical columns: the SQL that a dialect stands for.
+
+In: a dialect's feed and the header of a file. Out: one SELECT with its parameters; each row carries the typed columns
+and `problems`, the cells that could not be read (rule, column, value). Nothing is guessed and nothing dropped.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pipeline import contract
+from pipeline.contract import Column, Table
+from pipeline.intake.dialect import Dialect, Feed, Source
+
+BLANKS = " \t\r\n\v\f\u00a0\ufeff"
+UNREADABLE = {
+    "word": "unknown-word",
+    "date": "impossible-date",
+    "integer": "not-a-number",
+    "decimal": "not-a-number",
+    "boolean": "not-a-boolean",
+    "text": "unknown-word",
+}
+PRECISIONS = (("%d", "day"), ("%j", "day"), ("%m", "month"), ("%b", "month"), ("%B", "month"))
+
+
+@dataclass
+class Query:
+    """A SELECT being written, with its parameters."""
+
+    parameters: dict[str, object] = field(default_factory=dict)
+
+    def bind(self, value: object) -> str:
+        """Make the value a parameter and return its placeholder."""
+        name = f"p{len(self.parameters)}"
+        self.parameters[name] = value
+        return f"${name}"
+
+
+def conversion_sql(feed: Feed, headers: list[str], dialect: Dialect) -> tuple[str, dict[str, object]]:
+    """SELECT from `source_record` (record_no, line_no, c0, c1, ...) into the feed's typed canonical rows."""
+    query = Query()
+    table = contract.tables()[feed.table]
+    texts = [f"{_text_sql(query, table, column, feed, headers, dialect)} as x_{column.name}" for column in table.columns]
+    typed = [f"{_typed_sql(query, column, feed, dialect)} as {column.name}" for column in table.columns]
+    source, item, cell = _source_sql(query, feed, headers, dialect)
+    problems = _problems_sql(query, table, feed)
+    names = ", ".join(table.column_names)
+    sql = f"""
+with cells as (select record_no, line_no, {item} as item_no, {cell} as cell,
+    {", ".join(texts)}
+from {source}),
+typed as (select *,
+    {", ".join(typed)}
+from cells)
+select record_no, line_no, item_no::integer as item_no, {names}, {problems} as problems from typed"""
+    return sql, query.parameters
+
+
+def unmatched_sql(dialect: Dialect, headers: list[str]) -> tuple[str, dict[str, object]] | None:
+    """SELECT the records that feed no table because no `when` admits them; None if some table takes every record."""
+    if not all(feed.when for feed in dialect.feeds):
+        return None
+    query = Query()
+    admitted = " or ".join(_when_sql(query, feed, headers, dialect) for feed in dialect.feeds)
+    column = headers.index(dialect.feeds[0].when[0])
+    return f"select record_no, line_no, c{column} from source_record where not ({admitted})", query.parameters
+
+
+def _clean_sql(query: Query, header: str, headers: list[str], dialect: Dialect) -> str:
+    """The trimmed cell, or null where it is empty or one of the dialect's null words."""
+    cell = f"nullif(trim(c{headers.index(header)}, {query.bind(BLANKS)}), '')"
+    if not dialect.null_words:
+        return cell
+    words = query.bind([word.strip().lower() for word in dialect.null_words])
+    return f"case when list_contains({words}, lower({cell})) then null else {cell} end"
+
+
+def _when_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) -> str:
+    cell = _clean_sql(query, feed.when[0], headers, dialect)
+    return f"coalesce(list_contains({query.bind(list(feed.when[1]))}, lower({cell})), false)"
+
+
+def _source_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) -> tuple[str, str, str]:
+    """FROM and WHERE of the feed, its item number and, for a check list, the cell that makes the row."""
+    where = _when_sql(query, feed, headers, dialect) if feed.when else "true"
+    if feed.wide is None:
+        return f"source_record where {where}", "0", "null::varchar"
+    items = ", ".join(
+        f"{{'no': {number}, 'value': {query.bind(value)}, 'cell': {_clean_sql(query, header, headers, dialect)}}}"
+        for number, (header, value) in enumerate(feed.wide.headers.items(), start=1)
+    )
+    none_words = query.bind(list(feed.wide.none_words))
+    source = (
+        f"(select * from (select *, unnest([{items}]) as item from source_record where {where}) "
+        f"where item.cell is not null and not list_contains({none_words}, lower(item.cell)))"
+    )
+    return source, "item.no", "item.cell"
+
+
+def _text_sql(query: Query, table: Table, column: Column, feed: Feed, headers: list[str], dialect: Dialect) -> str:
+    """The text of one canonical column before it is typed."""
+    source = feed.columns.get(column.name)
+    base = _source_text_sql(query, source, headers, dialect)
+    for other in feed.columns.values():
+        if other.precision_into == column.name:
+            base = _precision_sql(query, other, headers, dialect)
+    wide = feed.wide
+    if wide and wide.into == column.name:
+        return "item.value"
+    if wide:
+        pairs = [(word, given[column.name]) for word, given in wide.cells.items() if column.name in given]
+        if pairs:
+            cases = " ".join(f"when {query.bind(word)} then {query.bind(value)}" for word, value in pairs)
+            return f"coalesce(case lower(item.cell) {cases} end, {base})"
+    return base
+
+
+def _source_text_sql(query: Query, source: Source | None, headers: list[str], dialect: Dialect) -> str:
+    if source is None or (source.header is not None and source.header not in headers):
+        return "null::varchar"
+    if source.header is None:
+        return f"{query.bind(str(source.constant))}::varchar"
+    cell = _clean_sql(query, source.header, headers, dialect)
+    return f"{query.bind(source.prefix)} || {cell}" if source.prefix else cell
+
+
+def _precision_sql(query: Query, source: Source, headers: list[str], dialect: Dialect) -> str:
+    """How exactly a date is known, told by the first format that reads it."""
+    if source.header not in headers:
+        return "null::varchar"
+    cell = _clean_sql(query, source.header, headers, dialect)
+    cases = []
+    for form in source.formats:
+        precision = next((name for mark, name in PRECISIONS if mark in form), "year")
+        cases.append(f"when try_strptime({cell}, {query.bind(form)}) is not null then '{precision}'")
+    return f"case {' '.join(cases)} end"
+
+
+def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> str:
+    """The typed value, null where the text can't be read as the contract's type."""
+    text = f"x_{column.name}"
+    source = feed.columns.get(column.name, Source())
+    if column.type == "date":
+        return _date_sql(query, text, source)
+    if column.type in ("integer", "decimal"):
+        return _number_sql(query, text, column, source, dialect)
+    words = {word.lower(): word for word in column.words} | source.words
+    if column.type == "boolean":
+        words = {"true": "true", "false": "false"} | source.words
+    if not words:
+        return text
+    cases = " ".join(f"when {query.bind(word)} then {query.bind(target)}" for word, target in words.items())
+    rest = "null" if column.type in ("word", "boolean") else text
+    value = f"case lower({text}) {cases} else {rest} end"
+    if column.type == "boolean":
+        return f"coalesce(({value})::boolean, {column.default or 'null'}::boolean)"
+    return value
+
+
+def _date_sql(query: Query, text: str, source: Source) -> str:
+    formats = query.bind(list(source.formats or ("%Y-%m-%d",)))
+    value = f"try_strptime({text}, {formats})::date"
+    return f"case when year({value}) between 1900 and 2200 then {value} end"
+
+
+def _number_sql(query: Query, text: str, column: Column, source: Source, dialect: Dialect) -> str:
+    """Digits with the dialect's marks only: no exponent, no 'nan', no guess about a stray mark."""
+    digits = "[0-9]+"
+    if dialect.thousands_mark:
+        digits = f"(?:[0-9]{{1,3}}(?:[{dialect.thousands_mark}][0-9]{{3}})+|[0-9]+)"
+        plain = f"replace({text}, {query.bind(dialect.thousands_mark)}, '')"
+    else:
+        plain = text
+    shape = query.bind(f"[+-]?{digits}(?:[{dialect.decimal_mark}][0-9]+)?")
+    number = f"try_cast(replace({plain}, {query.bind(dialect.decimal_mark)}, '.') as double)"
+    value = f"case when regexp_full_match({text}, {shape}) then {number} end"
+    if source.unit:
+        factor, minus = contract.conversions(column.unit)[source.unit]
+        value = f"(({value}) - {query.bind(minus)}::double) * {query.bind(factor)}::double"
+    if column.type == "integer":
+        return f"case when ({value}) = floor({value}) then ({value})::bigint end"
+    return value
+
+
+def _problems_sql(query: Query, table: Table, feed: Feed) -> str:
+    """The list of cells that say something which could not be read; null for a row without any."""
+    entries, any_failed = [], []
+    for column in table.columns:
+        if column.type == "text":
+            continue
+        source = feed.columns.get(column.name)
+        if source is None and not (feed.wide and any(column.name in given for given in feed.wide.cells.values())):
+            continue
+        failed = f"(x_{column.name} is not null and {column.name} is null)"
+        any_failed.append(failed)
+        rule = UNREADABLE[column.type]
+        entries.append(f"case when {failed} then {_problem_sql(rule, column.name, f'x_{column.name}')} end")
+    if feed.wide and feed.wide.cells:
+        words = query.bind(list(feed.wide.cells))
+        failed = f"not list_contains({words}, lower(cell))"
+        named = next(iter(next(iter(feed.wide.cells.values()))))
+        any_failed.append(failed)
+        entries.append(f"case when {failed} then {_problem_sql('unknown-word', named, 'cell')} end")
+    if not entries:
+        return "null::struct(rule varchar, column_name varchar, value varchar)[]"
+    listed = f"list_filter([{', '.join(entries)}], lambda p: p is not null)"
+    return f"case when {' or '.join(any_failed)} then {listed} end"
+
+
+def _problem_sql(rule: str, column: str, value: str) -> str:
+    return f"{{'rule': '{rule}', 'column_name': '{column}', 'value': {value}}}"

@@ -1,0 +1,135 @@
+"""One kept file to typed Parquet rows, once: the result is cached under file, dialect, contract and parser version.
+
+In: the store and a received file with its dialect. Out: a `Parsed` that names one Parquet file per feed, and the
+records that are no rows.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import os
+import shutil
+from dataclasses import asdict, dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import duckdb
+
+from pipeline import contract
+from pipeline.errors import UserError
+from pipeline.intake.convert import conversion_sql, unmatched_sql
+from pipeline.intake.dialect import Dialect
+from pipeline.intake.reader import Broken, Records, read_records
+from pipeline.intake.store import ReceivedFile, Store
+
+PARSER_VERSION = "1"
+
+
+@dataclass(frozen=True)
+class Parsed:
+    """What one file holds: `feeds` are (table, Parquet path, rows), `broken` the records that are no rows."""
+
+    records: int
+    feeds: tuple[tuple[str, Path, int], ...]
+    broken: tuple[Broken, ...]
+
+
+@cache
+def contract_digest() -> str:
+    """Changes whenever a table, a unit or the vocabulary of the contract does."""
+    names = [f"{name}.toml" for name in contract.TABLE_ORDER] + ["units.toml"]
+    texts = [files("pipeline.contract").joinpath(name).read_bytes() for name in names]
+    return hashlib.sha256(b"\0".join(texts)).hexdigest()[:16]
+
+
+def parse_file(store: Store, received: ReceivedFile, dialect: Dialect, con: duckdb.DuckDBPyConnection) -> Parsed:
+    """Parse the file, or take the result of an earlier run with the same bytes and the same dialect."""
+    key = hashlib.sha256(
+        f"{received.sha256}\0{dialect.digest}\0{contract_digest()}\0{PARSER_VERSION}\0{duckdb.__version__}".encode()
+    ).hexdigest()[:32]
+    folder = store.root / "parsed" / key
+    if not (folder / "parsed.json").exists():
+        _parse_into(folder, store, received, dialect, con)
+    return _read_parsed(folder)
+
+
+def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con) -> None:
+    """Write the Parquet files beside the final folder, then move them in: a crash leaves no half result."""
+    part = folder.with_name(f"{folder.name}.{os.getpid()}.part")
+    try:
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir(parents=True)
+        records = read_records(store.open_file(received), dialect, received.path)
+        load_records(records, part / "records.csv", con)
+        broken = records.broken + _unmatched(records, dialect, con)
+        feeds = [_write_feed(part, number, feed, records.headers, dialect, con) for number, feed in enumerate(dialect.feeds)]
+        (part / "records.csv").unlink()
+        result = {"records": records.count, "feeds": feeds, "broken": [asdict(item) for item in broken]}
+        (part / "parsed.json").write_text(json.dumps(result), encoding="utf-8")
+        shutil.rmtree(folder, ignore_errors=True)
+        os.replace(part, folder)
+    except OSError as error:
+        raise UserError("cannot-write", path=folder, why=error.strerror) from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+
+
+def load_records(records: Records, path: Path, con) -> None:
+    """Bring the good records into the temporary table `source_record`: record_no, line_no, then text c0, c1, ..."""
+    columns = {"record_no": "BIGINT", "line_no": "BIGINT"}
+    columns |= {f"c{number}": "VARCHAR" for number in range(len(records.headers))}
+    count = 0
+    with open(path, "w", encoding="utf-8", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\n", quoting=csv.QUOTE_ALL)
+        for record_no, line_no, cells in records.rows:
+            writer.writerow((record_no, line_no, *cells))
+            count += 1
+    con.execute(
+        "create or replace temp table source_record as select * from read_csv($path, columns = $columns, "
+        "auto_detect = false, header = false, delim = ',', quote = '\"', escape = '\"', nullstr = '\0', new_line = '\\n', "
+        "max_line_size = 16777216)".replace("$columns", _columns_sql(columns)),
+        {"path": str(path)},
+    )
+    loaded = con.execute("select count(*) from source_record").fetchone()[0]
+    if loaded != count:
+        raise RuntimeError(f"{count} records written, {loaded} came back")
+
+
+def _columns_sql(columns: dict[str, str]) -> str:
+    return "{" + ", ".join(f"'{name}': '{kind}'" for name, kind in columns.items()) + "}"
+
+
+def _unmatched(records: Records, dialect: Dialect, con) -> list[Broken]:
+    """Records of a dialect with several tables that none of them takes."""
+    query = unmatched_sql(dialect, records.headers)
+    if query is None:
+        return []
+    return [Broken(number, line, "no-table", cell or "") for number, line, cell in con.execute(*query).fetchall()]
+
+
+def _write_feed(part: Path, number: int, feed, headers: list[str], dialect: Dialect, con) -> dict:
+    name = f"{number}-{feed.table}.parquet"
+    sql, parameters = conversion_sql(feed, headers, dialect)
+    con.execute(f"create or replace temp table feed_row as {sql}", parameters)
+    con.execute(f"copy (from feed_row order by record_no, item_no) to '{_quote(part / name)}' (format parquet)")
+    rows = con.execute("select count(*) from feed_row").fetchone()[0]
+    return {"table": feed.table, "file": name, "rows": rows}
+
+
+def _quote(path: Path) -> str:
+    return str(path).replace("'", "''")
+
+
+def _read_parsed(folder: Path) -> Parsed:
+    try:
+        result = json.loads((folder / "parsed.json").read_text(encoding="utf-8"))
+        return Parsed(
+            records=result["records"],
+            feeds=tuple((feed["table"], folder / feed["file"], feed["rows"]) for feed in result["feeds"]),
+            broken=tuple(Broken(**item) for item in result["broken"]),
+        )
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise UserError("store-damaged", path=folder, why=f"{error}; delete the folder and run again") from error

@@ -1,0 +1,125 @@
+"""START HERE: the main job as one function. In: folders of exports and a day. Out: a database of figures, and a site.
+
+exports -> intake -> checks -> warehouse -> duties -> figures -> (dashboards, called by the command line)
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import duckdb
+
+from pipeline import __version__, contract
+from pipeline.checks.flags import flag_doubts
+from pipeline.checks.quarantine import check_table, fill_raw, quarantine_broken
+from pipeline.duties.build import build_duties
+from pipeline.duties.rules import rule_book_hash
+from pipeline.errors import UserError
+from pipeline.figures.build import build_figures
+from pipeline.intake.dialect import Dialect
+from pipeline.intake.lock import locked_store
+from pipeline.intake.match import match_dialects
+from pipeline.intake.parse import Parsed, parse_file
+from pipeline.intake.stage import drop_stage, stage_files
+from pipeline.intake.store import ReceivedFile, Store, keep_exports
+from pipeline.warehouse.build import build_database, check_database, open_scratch
+from pipeline.warehouse.load import account_files, load_table
+from pipeline.warehouse.summary import Summary, read_summary
+
+Progress = Callable[[str], None]
+ParsedFile = tuple[ReceivedFile, Dialect, Parsed]
+
+
+@dataclass(frozen=True)
+class RunOptions:
+    """What to run on. `known_at` None means every file received; `site` None means no pages."""
+
+    folders: tuple[Path, ...]
+    store: Path = Path(".firekpi")
+    db: Path = Path("firekpi.duckdb")
+    site: Path | None = Path("site")
+    as_of: date | None = None
+    known_at: datetime | None = None
+
+
+def run(options: RunOptions, tell: Progress = lambda stage: None) -> Summary:
+    """Build the database of all exports in the store, the given folders' new ones included, and swap it in.
+
+    Raises UserError for whatever the user can mend; the last good database is then untouched.
+    """
+    as_of = options.as_of or datetime.now(UTC).date()
+    started_at = datetime.now(UTC)
+    check_database(options.db)
+    with locked_store(options.store) as store:
+        tell("keeping the exports")
+        files = known_by(keep_exports(list(options.folders), store), options.known_at)
+        tell(f"reading {len(files)} files")
+        parsed = read_files(store, files)
+        with build_database(options.db) as con:
+            tell("checking and loading the rows")
+            load_records(con, parsed, store)
+            tell("working out what was due when")
+            build_duties(con)
+            tell("computing the figures")
+            build_figures(con, as_of)
+            flag_doubts(con, as_of)
+            write_run(con, started_at, as_of, options.known_at)
+            return read_summary(con)
+
+
+def known_by(files: list[ReceivedFile], known_at: datetime | None) -> list[ReceivedFile]:
+    """The files received by `known_at`; all of them if it is None."""
+    if known_at is None:
+        return files
+    limit = known_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return [file for file in files if file.received_at <= limit]
+
+
+def read_files(store: Store, files: list[ReceivedFile]) -> list[ParsedFile]:
+    """Parse every file with its dialect, from the cache where nothing changed."""
+    con = open_scratch()
+    try:
+        return [(file, dialect, parse_file(store, file, dialect, con)) for file, dialect in match_dialects(files, store)]
+    finally:
+        con.close()
+
+
+def load_records(con: duckdb.DuckDBPyConnection, parsed: list[ParsedFile], store: Store) -> None:
+    """Check and load table by table, parents first, then prove that every row is accounted for."""
+    from pipeline.checks.gx_duckdb import count_failing  # late: the import takes two seconds
+
+    need_tables(parsed)
+    stage_files(con, parsed)
+    for table in contract.tables().values():
+        check_table(con, table, count_failing)
+        load_table(con, table)
+    quarantine_broken(con)
+    account_files(con)
+    fill_raw(con, parsed, store)
+    drop_stage(con)
+
+
+def need_tables(parsed: list[ParsedFile]) -> None:
+    """Stop if no file gives a table without which nothing can be counted. Raises UserError needed-table-missing."""
+    given = {table for _, _, result in parsed for table, _, _ in result.feeds}
+    for table in contract.tables().values():
+        if table.is_needed and table.name not in given:
+            raise UserError("needed-table-missing", table=table.name)
+
+
+def write_run(con: duckdb.DuckDBPyConnection, started_at: datetime, as_of: date, known_at: datetime | None) -> None:
+    """One row in intake.run: what this database was built from and for."""
+    con.execute(
+        "insert into intake.run values (?, ?, ?, ?, ?, ?, ?, ?)",
+        [uuid.uuid4().hex, _utc(started_at), _utc(datetime.now(UTC)), as_of, _utc(known_at) if known_at else None]
+        + [__version__, duckdb.__version__, rule_book_hash()],
+    )
+
+
+def _utc(moment: datetime) -> datetime:
+    """UTC without a zone, as the TIMESTAMP columns keep it."""
+    return moment.astimezone(UTC).replace(tzinfo=None)

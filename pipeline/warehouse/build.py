@@ -1,0 +1,97 @@
+"""Build into a new file, then swap it in: a crash leaves the old database whole, readers are never blocked.
+
+In: the path of the database. Out: an open connection to an empty one beside it, which takes its place when all is done.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.resources import files
+from pathlib import Path
+
+import duckdb
+
+from pipeline import contract
+from pipeline.errors import UserError
+
+# Nothing is fetched or guessed: an extension that is missing is an error, not a download.
+CONNECTION = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+
+
+def open_scratch() -> duckdb.DuckDBPyConnection:
+    """A connection in memory, for parsing."""
+    con = duckdb.connect(config=dict(CONNECTION))
+    con.execute("set TimeZone = 'UTC'")
+    return con
+
+
+@contextmanager
+def build_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Yield a connection to a new database with the schema; swap it in when the block ends without an error.
+
+    Raises UserError database-busy, not-our-database or cannot-write; the old database is then untouched.
+    """
+    check_database(db)
+    part = db.with_name(f"{db.name}.{os.getpid()}.part")
+    try:
+        db.parent.mkdir(parents=True, exist_ok=True)
+        con = duckdb.connect(str(part), config=dict(CONNECTION))
+    except (OSError, duckdb.IOException) as error:
+        raise UserError("cannot-write", path=db, why=_first_line(error)) from error
+    try:
+        con.execute("set TimeZone = 'UTC'")
+        con.execute(contract.macros_sql())
+        con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
+        yield con
+        con.close()
+        _swap_in(part, db)
+    except duckdb.IOException as error:
+        raise UserError("cannot-write", path=db, why=_first_line(error)) from error
+    finally:
+        con.close()
+        part.unlink(missing_ok=True)
+        part.with_name(part.name + ".wal").unlink(missing_ok=True)
+
+
+def _swap_in(part: Path, db: Path) -> None:
+    """Put the finished file in the old one's place, in one step."""
+    check_database(db)
+    try:
+        os.replace(part, db)
+    except PermissionError as error:
+        raise UserError("database-busy", db=db, holder="it can't be replaced") from error
+    except OSError as error:
+        raise UserError("cannot-write", path=db, why=_first_line(error)) from error
+
+
+def check_database(db: Path) -> None:
+    """Refuse a database that another process is writing, and a file that isn't ours."""
+    if not db.exists():
+        return
+    try:
+        con = duckdb.connect(str(db), read_only=True, config=dict(CONNECTION))
+    except duckdb.IOException as error:
+        if "lock" in str(error).lower() or "being used" in str(error).lower():
+            raise UserError("database-busy", db=db, holder=_holder(error)) from error
+        raise UserError("not-our-database", db=db) from error
+    except duckdb.Error as error:
+        raise UserError("not-our-database", db=db) from error
+    try:
+        con.execute("select run_id from intake.run")
+    except duckdb.CatalogException as error:
+        raise UserError("not-our-database", db=db) from error
+    finally:
+        con.close()
+
+
+def _holder(error: Exception) -> str:
+    """The process that holds the file, as far as DuckDB tells."""
+    found = re.search(r"PID (\d+)", str(error))
+    return f"process {found[1]}" if found else "another program"
+
+
+def _first_line(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error).splitlines()[0]

@@ -1,0 +1,100 @@
+"""Good rows into `record`, replaced ones into `history`, every row accounted for.
+
+In: `stage_<table>` with `failed_<table>`. Out: record.<table> (the standing row of each key), history.<table> (rows that
+a later file restated), intake.file and intake.file_table. Raises UserError rows-lost if the numbers don't add up.
+"""
+
+from __future__ import annotations
+
+import duckdb
+
+from pipeline.contract import Table
+from pipeline.errors import UserError
+
+
+def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
+    """Load one table. A row equal to the standing one of its key is a duplicate; a different one replaces it."""
+    key, columns = ", ".join(table.key), ", ".join(table.column_names)
+    con.execute(
+        f"""
+        create or replace table version_{table.name} as
+        select *, lead(file_no) over key_order as next_file_no, lead(record_no) over key_order as next_record_no
+        from (
+            select *, coalesce(content = lag(content) over key_order, false) as is_duplicate
+            from (select rowid as row_no, * from stage_{table.name})
+            where row_no not in (select row_no from failed_{table.name})
+            window key_order as (partition by {key} order by file_no, record_no, item_no)
+        )
+        window key_order as (partition by is_duplicate, {key} order by file_no, record_no, item_no)"""
+    )
+    con.execute(
+        f"""
+        create table record.{table.name} as
+        select {columns}, file.file_id, record_no, line_no
+        from version_{table.name} join stage_file as file using (file_no)
+        where not is_duplicate and next_file_no is null
+        order by {", ".join(table.key)}"""
+    )
+    con.execute(
+        f"""
+        create table history.{table.name} as
+        select {columns}, file.file_id, record_no, line_no, later.file_id as replaced_by_file_id,
+            next_record_no as replaced_by_record_no
+        from version_{table.name} as version join stage_file as file using (file_no)
+        join stage_file as later on later.file_no = version.next_file_no
+        where not is_duplicate
+        order by {", ".join(table.key)}, file.file_no"""
+    )
+    _count_rows(con, table)
+    for name in ("version", "stage", "failed"):
+        con.execute(f"drop table {name}_{table.name}")
+
+
+def _count_rows(con, table: Table) -> None:
+    """intake.file_table: what became of each file's rows of this table; read is what the parser wrote, not what came."""
+    con.execute(
+        f"""
+        insert into intake.file_table
+        with fate as (
+            select stage.file_no, stage.rowid in (select row_no from failed_{table.name}) as is_failed,
+                coalesce(version.is_duplicate, false) as is_duplicate, version.row_no is not null as is_version
+            from stage_{table.name} as stage
+            left join version_{table.name} as version on version.row_no = stage.rowid
+        ),
+        counted as (
+            select file_no, count(*) filter (is_version and not is_duplicate) as loaded,
+                count(*) filter (is_failed) as failed, count(*) filter (is_duplicate) as duplicate
+            from fate group by file_no
+        ),
+        feed as (select file_no, sum(rows)::bigint as rows from stage_feed where table_name = '{table.name}' group by file_no),
+        broken as (select file_no, count(*) as rows from stage_broken where table_name = '{table.name}' group by file_no)
+        select file_id, '{table.name}', feed.rows + coalesce(broken.rows, 0), coalesce(loaded, 0),
+            coalesce(failed, 0) + coalesce(broken.rows, 0), coalesce(duplicate, 0)
+        from feed join stage_file using (file_no)
+        left join counted using (file_no) left join broken using (file_no)"""
+    )
+
+
+def account_files(con: duckdb.DuckDBPyConnection) -> None:
+    """Fill intake.file and prove that nothing was lost: read = loaded + quarantined + duplicate, per file and table."""
+    con.execute(
+        """
+        insert into intake.file
+        select file_id, path, sha256, bytes, received_at, dialect, encoding, delimiter, records,
+            sum(rows_read)::bigint, sum(rows_loaded)::bigint, sum(rows_quarantined)::bigint, sum(rows_duplicate)::bigint,
+            (select max_by(later.file_id, later.file_no) from stage_file as later
+             where later.path = file.path and later.file_no > file.file_no)
+        from stage_file as file join intake.file_table using (file_id)
+        group by all order by path, received_at"""
+    )
+    lost = con.execute(
+        "select path, table_name, t.rows_read, t.rows_loaded, t.rows_quarantined, t.rows_duplicate "
+        "from intake.file_table as t join intake.file using (file_id) "
+        "where t.rows_read <> t.rows_loaded + t.rows_quarantined + t.rows_duplicate order by path, table_name"
+    ).fetchone()
+    unseen = con.execute("select count(*) from stage_file where file_id not in (select file_id from intake.file)").fetchone()[0]
+    if lost or unseen:
+        path, table, read, loaded, quarantined, duplicate = lost or (f"{unseen} files", "any", "?", 0, 0, 0)
+        raise UserError(
+            "rows-lost", path=path, table=table, read=read, loaded=loaded, quarantined=quarantined, duplicate=duplicate
+        )

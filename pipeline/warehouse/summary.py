@@ -1,0 +1,50 @@
+"""What a run gave, in a few numbers. In: the finished database. Out: a `Summary`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import duckdb
+
+from pipeline.contract import tables
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Counts of one run; `overdue` are units overdue on any duty on `as_of`, `absent` the tables no file gives."""
+
+    as_of: date
+    files: int
+    rows_read: int
+    rows_loaded: int
+    rows_quarantined: int
+    rows_duplicate: int
+    flags: int
+    vessels: int
+    units: int
+    overdue: int
+    absent: tuple[str, ...]
+    reasons: tuple[tuple[str, int], ...]
+
+
+def read_summary(con: duckdb.DuckDBPyConnection) -> Summary:
+    """Read the numbers that the command line prints."""
+    as_of = con.execute("select as_of from intake.run").fetchone()[0]
+    totals = con.execute(
+        "select count(*), coalesce(sum(rows_read), 0), coalesce(sum(rows_loaded), 0), coalesce(sum(rows_quarantined), 0), "
+        "coalesce(sum(rows_duplicate), 0) from intake.file"
+    ).fetchone()
+    units, overdue = con.execute(
+        "select coalesce(max(units), 0), coalesce(max(overdue), 0) from figure.overdue_monthly "
+        "where imo_number = '*' and duty = '*' and month_end = $as_of",
+        {"as_of": as_of},
+    ).fetchone()
+    flags, vessels = con.execute("select (select count(*) from intake.flag), (select count(*) from record.vessel)").fetchone()
+    given = {name for (name,) in con.execute("select distinct table_name from intake.file_table").fetchall()}
+    reasons = con.execute(
+        "select rule, count(distinct (file_id, record_no, table_name)) as rows from intake.quarantine "
+        "group by rule order by rows desc, rule"
+    ).fetchall()
+    absent = tuple(name for name in tables() if name not in given)
+    return Summary(as_of, *map(int, totals), int(flags), int(vessels), int(units), int(overdue), absent, tuple(reasons))
