@@ -12,11 +12,11 @@ def context_sql(table: Table) -> str:
     """SELECT row_of_file with is_known_vessel, is_known_unit, known_made_on and is_conflicting as the table needs."""
     selected, joins = ["row_of_file.*"], []
     if table.name != "vessel":
-        selected.append("known_vessel.imo_number is not null as is_known_vessel")
+        selected.append(_known_sql("imo_number", "known_vessel") + " as is_known_vessel")
         joins.append("left join (select distinct imo_number from record.vessel) as known_vessel "
                      "on known_vessel.imo_number = row_of_file.imo_number")  # fmt: skip
     if table.event_on and "unit_id" in table.column_names:
-        selected += ["known_unit.unit_id is not null as is_known_unit", "known_unit.made_on as known_made_on"]
+        selected += [_known_sql("unit_id", "known_unit") + " as is_known_unit", "known_unit.made_on as known_made_on"]
         joins.append("left join (select unit_id, min(made_on) as made_on from record.unit group by unit_id) "
                      "as known_unit on known_unit.unit_id = row_of_file.unit_id")  # fmt: skip
     same_key = " and ".join(f"clash.{name} is not distinct from row_of_file.{name}" for name in ("file_no", *table.key))
@@ -27,3 +27,8 @@ def context_sql(table: Table) -> str:
         f"group by file_no, {key} having min(content) <> max(content)) as clash on {same_key}"
     )
     return f"select {', '.join(selected)} from row_of_file {' '.join(joins)}"
+
+
+def _known_sql(column: str, known: str) -> str:
+    """Whether the parent was found; null where the row names none, which is another rule's business."""
+    return f"case when row_of_file.{column} is not null then {known}.{column} is not null end"

@@ -24,7 +24,7 @@ after_removal as (
 ),
 inexact as (
     select 'year-only-manufacture', 'unit', file_id, record_no, line_no, 'made_on', made_on_precision
-    from record.unit where made_on is not null and made_on_precision in ('year', 'month')
+    from record.unit where made_on is not null and made_on_precision = 'year'
 ),
 no_start as (
     select 'no-start-date', 'unit', file_id, record_no, line_no, 'in_service_on', null

@@ -7,11 +7,16 @@ with looked as (
     select unit_id, serviced_on, 'service', kind, file_id, record_no
     from record.service where outcome = 'satisfactory'
 )
-select rule_id, unit_id, done_on, arg_min(coalesce(looked.kind, looked.record), proof) as kind,
-    arg_min(file_id, proof) as file_id, arg_min(record_no, proof) as record_no
-from (select *, (record, coalesce(kind, ''), file_id, record_no) as proof from looked) as looked
-join duty.satisfied_by as wanted on wanted.record = looked.record and (wanted.kind is null or wanted.kind = looked.kind)
-group by rule_id, unit_id, done_on;
+select rule_id, unit_id, done_on, proof.kind as kind, proof.file_id as file_id, proof.record_no as record_no
+from (
+    select rule_id, unit_id, done_on,
+        min({'record': looked.record, 'kind': coalesce(looked.kind, looked.record), 'file_id': file_id, 'record_no': record_no})
+            as proof
+    from looked
+    join duty.satisfied_by as wanted
+        on wanted.record = looked.record and (wanted.kind is null or wanted.kind = looked.kind)
+    group by rule_id, unit_id, done_on
+);
 
 -- duty.subject: one row is what a rule is asked of: a stay, or a sample group aboard a vessel, with its first basis
 create table duty.subject as

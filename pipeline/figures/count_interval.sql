@@ -3,10 +3,11 @@
 -- unit, duty and measure never overlap, so any count on a day is a number of stretches. Every day is cut at $as_of.
 create temp table piece as
 with scope as (
-    select stay_no, null::bigint as group_no, imo_number, unit_id, from_on, least(to_on, $as_of::date + 1) as to_on
+    -- A group's key is the negative of its subject, so that one key serves stays and groups.
+    select stay_no as scope_key, imo_number, unit_id, from_on, least(to_on, $as_of::date + 1) as to_on
     from duty.counted where from_on <= $as_of::date
     union all
-    select null, subject_no, counted.imo_number, subject.subject_id, counted.from_on, least(counted.to_on, $as_of::date + 1)
+    select -subject_no, counted.imo_number, subject.subject_id, counted.from_on, least(counted.to_on, $as_of::date + 1)
     from duty.subject as subject
     join duty.stay as stay on subject.stay_no is null and stay.imo_number = subject.imo_number
         and stay.group_id = subject.subject_id
@@ -14,7 +15,7 @@ with scope as (
     where counted.from_on <= $as_of::date
 ),
 late as (
-    select subject_no, stay_no, duty, basis_on is null as is_unknown,
+    select coalesce(stay_no, -subject_no) as scope_key, duty, basis_on is null as is_unknown,
         case when basis_on is null then date '0001-01-01' else due_on + 1 end as from_on,
         coalesce(done_on, date '9999-12-31') as to_on
     from duty.span
@@ -23,13 +24,13 @@ late as (
 late_in_scope as (
     select scope.imo_number, scope.unit_id, duty, is_unknown,
         greatest(scope.from_on, late.from_on) as from_on, least(scope.to_on, late.to_on) as to_on
-    from late join scope on scope.stay_no = late.stay_no or scope.group_no = late.subject_no
+    from late join scope using (scope_key)
     where greatest(scope.from_on, late.from_on) < least(scope.to_on, late.to_on)
 ),
 in_any as (select distinct duty from duty.rule where in_any)
 select imo_number, unit_id, duty, 'unit' as measure, from_on, to_on
 from scope join (select distinct duty, counts from duty.rule union all select '*', 'unit') as asked
-    on asked.counts = case when group_no is null then 'unit' else 'group' end
+    on asked.counts = case when scope_key > 0 then 'unit' else 'group' end
 union all
 select imo_number, unit_id, duty, measure, from_on, to_on
 from late_in_scope join (values ('overdue'), ('open')) as as_measure (measure) on measure = 'open' or not is_unknown

@@ -24,7 +24,7 @@ period as (
 ),
 exposure as (
     select period, imo_number, agent, space_category,
-        sum(least(to_on, end_on) - greatest(from_on, start_on)) / 365.25 as unit_years
+        sum(least(to_on, end_on) - greatest(from_on, start_on)) as unit_days
     from observed join period on greatest(from_on, start_on) < least(to_on, end_on) group by all
 ),
 report as (
@@ -54,7 +54,7 @@ found as (
 ),
 watched as (
     select period, coalesce(imo_number, '*') as imo_number, coalesce(agent, '*') as agent,
-        coalesce(space_category, '*') as space_category, sum(unit_years) as unit_years
+        coalesce(space_category, '*') as space_category, sum(unit_days) / 365.25 as unit_years
     from exposure group by grouping sets ((period), (period, imo_number), (period, agent), (period, space_category))
 ),
 row_wanted as (

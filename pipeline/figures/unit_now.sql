@@ -31,7 +31,8 @@ where coalesce(unit.in_service_on, unit.made_on) <= $as_of::date and ($as_of::da
     and (vessel.joined_on is null or vessel.joined_on <= $as_of::date) and (vessel.left_on is null or $as_of::date < vessel.left_on)
 order by unit.imo_number, unit.unit_id, unit.in_service_on;
 
--- figure.agent_mix: one row is a vessel, an agent, its detail and kind of foam: what is in service on $as_of
+-- figure.agent_mix: one row is a vessel, an agent, its detail and kind of foam: what is in service on $as_of. Charges are added
+-- as decimals: a sum of doubles depends on the order of its terms.
 create table figure.agent_mix as
 with held as (
     select imo_number, agent, sum(spare_charges)::bigint as spare_charges_held
@@ -42,8 +43,8 @@ with held as (
     group by imo_number, agent
 ),
 mix as (
-    select imo_number, agent, agent_detail, foam_kind, count(distinct unit_id) as units, sum(charge_l) as total_charge_l,
-        sum(charge_kg) as total_charge_kg,
+    select imo_number, agent, agent_detail, foam_kind, count(distinct unit_id) as units, sum(charge_l::decimal(12, 4))::double as total_charge_l,
+        sum(charge_kg::decimal(12, 4))::double as total_charge_kg,
         count(distinct unit_id) filter (foam_kind = 'chemical' or expelled_by = 'reaction') as obsolete_units
     from figure.unit_now where counted = 'in service' group by all
 )

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import duckdb
@@ -28,19 +29,26 @@ def stage_files(con: duckdb.DuckDBPyConnection, files: list[tuple[ReceivedFile, 
         "create or replace table stage_broken (file_no integer, table_name varchar, record_no bigint, "
         "line_no bigint, rule varchar, value varchar)"
     )
+    file_rows, feed_rows, broken_rows = [], [], []
     for number, (file, dialect, parsed) in enumerate(files):
-        con.execute(
-            "insert into stage_file values (?, ?, ?, ?, ?, replace(?, 'Z', '')::timestamp, ?, ?, ?, ?)",
-            [number, file.file_id, file.path, file.sha256, file.bytes, file.received_at, dialect.name]
-            + [dialect.encoding, dialect.delimiter, parsed.records],
+        received_at = datetime.fromisoformat(file.received_at).replace(tzinfo=None)
+        file_rows.append(
+            (number, file.file_id, file.path, file.sha256, file.bytes, received_at)
+            + (dialect.name, dialect.encoding, dialect.delimiter, parsed.records)
         )
-        for table, path, rows in parsed.feeds:
-            con.execute("insert into stage_feed values (?, ?, ?, ?)", [number, table, str(path), rows])
-        for item in parsed.broken:
-            con.execute(
-                "insert into stage_broken values (?, ?, ?, ?, ?, ?)",
-                [number, dialect.feeds[0].table, item.record_no, item.line_no, item.rule, item.value],
-            )
+        feed_rows += [(number, table, str(path), rows) for table, path, rows in parsed.feeds]
+        table = dialect.feeds[0].table
+        broken_rows += [(number, table, b.record_no, b.line_no, b.rule, b.value) for b in parsed.broken]
+    _insert_rows(con, "stage_file", file_rows)
+    _insert_rows(con, "stage_feed", feed_rows)
+    _insert_rows(con, "stage_broken", broken_rows)
+
+
+def _insert_rows(con: duckdb.DuckDBPyConnection, table: str, rows: list[tuple]) -> None:
+    """Insert many rows at once, a list a column: one statement a row takes a millisecond each."""
+    if rows:
+        columns = {f"c{number}": list(values) for number, values in enumerate(zip(*rows, strict=True))}
+        con.execute(f"insert into {table} select {', '.join(f'unnest(${name})' for name in columns)}", columns)
 
 
 def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str) -> None:

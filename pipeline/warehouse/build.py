@@ -23,8 +23,13 @@ CONNECTION = {"autoinstall_known_extensions": "false", "autoload_known_extension
 
 def open_scratch() -> duckdb.DuckDBPyConnection:
     """A connection in memory, for parsing."""
-    con = duckdb.connect(config=dict(CONNECTION))
+    return _prepare(duckdb.connect(config=dict(CONNECTION)))
+
+
+def _prepare(con: duckdb.DuckDBPyConnection) -> duckdb.DuckDBPyConnection:
+    """No time zone of the host, no progress bar in the user's pipe."""
     con.execute("set TimeZone = 'UTC'")
+    con.execute("set enable_progress_bar = false")
     return con
 
 
@@ -42,7 +47,7 @@ def build_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     except (OSError, duckdb.IOException) as error:
         raise UserError("cannot-write", path=db, why=_first_line(error)) from error
     try:
-        con.execute("set TimeZone = 'UTC'")
+        _prepare(con)
         con.execute(contract.macros_sql())
         con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
         yield con

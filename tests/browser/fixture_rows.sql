@@ -1,0 +1,149 @@
+-- Invented rows for the page tests. Variables: vessels, units, months; temp table fleet_name(no, name).
+-- draw(key, n) is a whole number from 0 to n - 1 that depends on the key alone.
+CREATE MACRO draw(key, n) AS (hash(key) % n)::INTEGER;
+SET VARIABLE day = DATE '2026-10-31';
+
+INSERT INTO intake.run VALUES ('1', NULL, NULL, getvariable('day'), NULL, '0.1.0', '2.0.1', repeat('3f9a', 16));
+INSERT INTO duty.rule VALUES
+  ('check', 'onboard_check', 'onboard check', 'unit', NULL, 1, 'service_start', 'done', true, 'common practice', NULL, 'C',
+   'baseline guidance', 'invented', 'A look at each unit in its place.'),
+  ('annual', 'annual_service', 'annual service', 'unit', NULL, 12, 'service_start', 'done', true, 'IMO Res. A.951(23)', '9.1',
+   'P', 'baseline guidance', 'invented', 'Not exceeding one year.'),
+  ('test', 'pressure_test', 'pressure test', 'unit', NULL, 120, 'made_on', 'done', true, 'IMO Res. A.951(23)', '9.1.2', 'P',
+   'baseline guidance', 'invented', 'Not exceeding ten years.'),
+  ('sample', 'sample_discharge', 'sample discharge', 'group', ['portable'], 60, 'earliest_made_on', 'done', false,
+   'IMO Res. A.951(23)', '9.1.1', 'P', 'baseline guidance', 'invented', 'One of each type and year.');
+INSERT INTO duty.satisfied_by VALUES ('check', 'inspection', NULL), ('check', 'service', NULL),
+  ('annual', 'service', 'annual_service'), ('annual', 'service', 'pressure_test'), ('test', 'service', 'pressure_test'),
+  ('sample', 'service', 'discharge_test');
+
+INSERT INTO record.vessel
+SELECT six || list_sum([(six[k]::INTEGER) * (8 - k) for k in range(1, 7)]) % 10, name, 'bulk carrier', 'LR', 30000, 2012, -10,
+  DATE '2012-05-01', NULL, NULL, NULL, '1', no + 1, no + 2
+FROM (SELECT no, name, (900000 + 37 * no)::TEXT AS six FROM fleet_name WHERE no < getvariable('vessels'));
+
+CREATE TEMP TABLE kind AS SELECT * FROM (VALUES
+  (0, 'powder', 'ABC', NULL, NULL, 6.0), (1, 'co2', NULL, NULL, NULL, 5.0), (2, 'foam', 'AFFF', 'mechanical', 9.0, NULL),
+  (3, 'water', NULL, NULL, 9.0, NULL), (4, 'wet_chemical', NULL, NULL, 6.0, NULL), (5, 'powder', 'ABC', NULL, NULL, 6.0),
+  (6, 'co2', NULL, NULL, NULL, 5.0)) AS kind (no, agent, agent_detail, foam_kind, charge_l, charge_kg);
+CREATE TEMP TABLE space AS SELECT * FROM (VALUES
+  (0, 'Engine room', 'machinery'), (1, 'Galley', 'galley'), (2, 'A deck', 'accommodation'), (3, 'Bridge', 'control_station'),
+  (4, 'Paint store', 'hazardous_store'), (5, 'Main deck', 'open_deck'), (6, 'Workshop', 'workshop'))
+  AS space (no, space_name, space_category);
+CREATE TEMP TABLE fault AS SELECT * FROM (VALUES
+  (0, 'shell', 'corrosion'), (1, 'hose', 'damaged'), (2, 'gauge', 'low_pressure'), (3, 'seal', 'missing'),
+  (4, 'label', 'illegible'), (5, 'bracket', 'damaged'), (6, 'pin', 'seized'), (7, 'hose', 'damaged'), (8, 'shell', 'corrosion'))
+  AS fault (no, component, defect);
+
+INSERT INTO figure.unit_now
+SELECT imo_number, unit_id, CASE WHEN n = getvariable('units') THEN 'spare' WHEN n = getvariable('units') - 1 AND draw(imo_number, 2) = 1
+    THEN 'ashore' ELSE 'in service' END, lpad(n::TEXT, 2, '0'), space_name, space_category, agent, agent_detail, foam_kind,
+  CASE WHEN n % 17 = 0 THEN 'wheeled' ELSE 'portable' END, 'cartridge', charge_l, charge_kg,
+  CASE WHEN charge_l IS NULL THEN 'none' ELSE 'epoxy_polyester' END, 'Tarn & Lowe', 'TL-' || n % 4, made_on, 'month',
+  (getvariable('day') - made_on) / 365.25, greatest(made_on, DATE '2012-05-01'), getvariable('day') - draw(unit_id || 'i', 40),
+  getvariable('day') - draw(unit_id || 's', 380), 0, 0, '1', n, n + 1
+FROM (SELECT *, imo_number[4:7] || '-' || lpad(n::TEXT, 3, '0') AS unit_id,
+        make_date(2004 + draw(imo_number || n || 'y', 22), 1 + draw(imo_number || n || 'm', 12), 1) AS made_on
+      FROM record.vessel, (SELECT unnest(range(1, getvariable('units') + 1)) AS n))
+JOIN kind ON kind.no = draw(unit_id || 'a', 7) JOIN space ON space.no = draw(unit_id || 'p', 7);
+
+INSERT INTO figure.duty_now
+WITH asked AS (
+  SELECT imo_number, unit_id, false AS is_group, duty, rule_id, interval_months, unit_id || duty AS key
+  FROM figure.unit_now, duty.rule WHERE counts = 'unit' AND counted = 'in service'
+  UNION ALL SELECT imo_number, 'powder 6 kg portable ' || y, true, duty, rule_id, interval_months, imo_number || duty || y
+  FROM record.vessel, duty.rule, (VALUES (2019), (2020)) AS made (y) WHERE counts = 'group'),
+dated AS (
+  SELECT *, CASE WHEN draw(key, 30) = 0 THEN getvariable('day') - 1 - draw(key || 'late', 220)
+      ELSE getvariable('day') + draw(key || 'due', interval_months * 30) END AS due_on,
+    duty = 'pressure_test' AND draw(key || 'unknown', 90) = 0 AS is_unknown FROM asked)
+SELECT imo_number, unit_id, is_group, duty, rule_id, CASE WHEN NOT is_unknown THEN (due_on - to_months(interval_months))::DATE END,
+  CASE WHEN NOT is_unknown THEN if(draw(key, 2) = 1, 'annual_service', 'made_on') END, '2', 1 + draw(key || 'r', 400),
+  CASE WHEN NOT is_unknown THEN due_on END,
+  CASE WHEN is_unknown THEN 'unknown' WHEN due_on < getvariable('day') THEN 'overdue' ELSE 'in time' END,
+  CASE WHEN NOT is_unknown AND due_on < getvariable('day') THEN getvariable('day') - due_on END
+FROM dated ORDER BY imo_number, unit_id, duty;
+
+INSERT INTO figure.overdue_monthly
+WITH subject AS (SELECT imo_number, unit_id, duty, state FROM figure.duty_now
+  UNION ALL SELECT imo_number, unit_id, '*', CASE WHEN bool_or(state = 'overdue') THEN 'overdue' ELSE 'in time' END
+  FROM figure.duty_now WHERE NOT is_group GROUP BY ALL),
+standing AS (SELECT imo_number, duty, count(*) AS units, count(*) FILTER (state = 'overdue') AS overdue,
+  count(*) FILTER (state = 'unknown') AS unknown FROM subject GROUP BY ALL),
+month AS (SELECT n, last_day((getvariable('day') - to_months(n::INTEGER))::DATE) AS month_end FROM range(getvariable('months')) AS m (n)),
+past AS (SELECT month_end, imo_number, duty, units, unknown,
+  CASE WHEN n = 0 THEN overdue ELSE least(units, draw(imo_number || duty || n, 4) + overdue // 2) END AS overdue FROM standing, month),
+scoped AS (SELECT month_end, coalesce(imo_number, '*') AS imo_number, duty, sum(units) AS units, sum(overdue) AS overdue,
+  sum(unknown) AS unknown FROM past GROUP BY GROUPING SETS ((month_end, imo_number, duty), (month_end, duty))),
+daily AS (SELECT *, units * day(month_end) AS unit_days, overdue * (day(month_end) - draw(imo_number || duty || month_end, 9)) AS late_days
+  FROM scoped)
+SELECT month_end, imo_number, duty, units, overdue, unknown, overdue / nullif(units - unknown, 0), late_days, unit_days,
+  late_days / unit_days FROM daily ORDER BY ALL;
+
+INSERT INTO record.finding
+SELECT unit_id, imo_number, found_on, 'inspection', component, defect, if(draw(unit_id || 'w', 3) = 0, 'major', 'minor'),
+  CASE WHEN defect = 'corrosion' THEN 'Ri2' END, NULL, NULL, NULL, 'to be renewed',
+  CASE WHEN draw(unit_id || 'c', 5) > 1 THEN least(getvariable('day'), found_on + 3 + draw(unit_id || 'd', 60)) END, '2', draw(unit_id, 400), 9
+FROM (SELECT *, getvariable('day') - 10 - draw(unit_id || 'f', 480) AS found_on FROM figure.unit_now WHERE draw(unit_id || 'x', 4) = 0)
+JOIN fault ON fault.no = draw(unit_id || 'k', 9);
+UPDATE figure.unit_now SET
+  open_findings = (SELECT count(*) FROM record.finding f WHERE f.unit_id = unit_now.unit_id AND closed_on IS NULL),
+  overdue_duties = (SELECT count(*) FROM figure.duty_now d WHERE d.unit_id = unit_now.unit_id AND d.state = 'overdue');
+
+INSERT INTO figure.defect_rate
+WITH period AS (SELECT * FROM (VALUES ('all', 3.0), ('last 12 months', 1.0), ('2025', 1.0), ('2026', 0.8)) AS p (period, years)),
+combo AS (
+  SELECT '*' AS imo_number, '*' AS component, '*' AS defect, '*' AS agent, '*' AS space_category, 0.4 AS part
+  UNION SELECT imo_number, '*', '*', '*', '*', 0.4 / getvariable('vessels') FROM record.vessel
+  UNION SELECT '*', component, defect, '*', '*', 0.06 FROM fault UNION SELECT '*', component, '*', '*', '*', 0.07 FROM fault
+  UNION SELECT '*', '*', defect, '*', '*', 0.08 FROM fault UNION SELECT '*', '*', '*', agent, '*', 0.08 FROM kind
+  UNION SELECT '*', '*', '*', '*', space_category, 0.06 FROM space),
+counted AS (SELECT *, count(*) OVER () AS ignored, (SELECT count(*) FROM figure.unit_now) * years
+    * CASE WHEN imo_number <> '*' THEN 1 / getvariable('vessels') WHEN agent <> '*' OR space_category <> '*' THEN 0.2 ELSE 1 END AS unit_years,
+  round((SELECT count(*) FROM figure.unit_now) * years * part * (50 + draw(component || defect || agent || space_category || imo_number, 100)) / 100)
+    ::BIGINT AS findings FROM period, combo WHERE (SELECT count(*) FROM figure.unit_now) > 0)
+-- The limits follow Byar's short formula: near enough to Garwood's for a fixture, and not what the product shows.
+SELECT period, imo_number, component, defect, agent, space_category, findings, unit_years, 100 * findings / unit_years,
+  CASE WHEN findings = 0 THEN 0 ELSE 100 * findings * pow(1 - 1 / (9 * findings) - 1.96 / (3 * sqrt(findings)), 3) / unit_years END,
+  100 * (findings + 1) * pow(1 - 1 / (9 * (findings + 1)) + 1.96 / (3 * sqrt(findings + 1)), 3) / unit_years, findings >= 10,
+  findings + findings // 3, CASE WHEN findings > 0 THEN 0.12 END, findings * 2 // 3, CASE WHEN findings > 0 THEN 21 END
+FROM counted ORDER BY ALL;
+
+INSERT INTO figure.corrosion_by_age
+WITH band AS (SELECT * FROM (VALUES (0, 5, '0–4'), (5, 10, '5–9'), (10, 15, '10–14'), (15, 20, '15–19'), (20, 1000, '20 and over'))
+  AS b (low_age, high_age, age_band_years)),
+unit AS (SELECT band.*, agent, lining, space_category, draw(unit_id || 'rust', 100) < 3 + 2 * low_age AS is_bad
+  FROM figure.unit_now JOIN band ON age_years >= low_age AND age_years < high_age WHERE counted = 'in service'),
+cut AS (SELECT low_age, age_band_years, coalesce(agent, '*') AS agent, coalesce(lining, '*') AS lining,
+  coalesce(space_category, '*') AS space_category, count(*) AS n, count(*) FILTER (is_bad) AS bad
+  FROM unit GROUP BY GROUPING SETS ((low_age, age_band_years), (low_age, age_band_years, agent), (low_age, age_band_years, lining),
+    (low_age, age_band_years, space_category)))
+SELECT age_band_years, agent, lining, space_category, n, bad, bad / n,
+  (bad + 1.92) / (n + 3.84) - 1.96 * sqrt(bad * (n - bad) / n + 0.96) / (n + 3.84),
+  (bad + 1.92) / (n + 3.84) + 1.96 * sqrt(bad * (n - bad) / n + 0.96) / (n + 3.84), bad // 2, bad // 4, 0, 0, 0, bad - bad // 2 - bad // 4
+FROM cut ORDER BY agent, lining, space_category, low_age;
+
+INSERT INTO figure.agent_mix
+SELECT imo_number, agent, agent_detail, foam_kind, count(*), sum(charge_l), sum(charge_kg), count(*) // 2, if(agent = 'water', 1, 0)
+FROM figure.unit_now WHERE counted = 'in service' GROUP BY ALL ORDER BY ALL;
+INSERT INTO figure.due_ahead
+SELECT coalesce(imo_number, '*'), duty, date_trunc('week', due_on)::DATE AS week_start, count(*) FROM figure.duty_now
+WHERE due_on BETWEEN getvariable('day') AND getvariable('day') + 365
+GROUP BY GROUPING SETS ((imo_number, duty, week_start), (duty, week_start));
+INSERT INTO figure.freshness
+SELECT imo_number, getvariable('day') - 9 * record_no, 9 * record_no FROM record.vessel ORDER BY imo_number;
+
+INSERT INTO intake.file
+SELECT no::TEXT, path, repeat(no::TEXT, 64), 4096 * no, TIMESTAMP '2026-11-01', 'north', 'cp1252', ';', 420, 420, 400, if(no = 2, 18, 0), 20, NULL
+FROM (VALUES (1, 'north/units.csv'), (2, 'north/checks_2026.csv'), (3, 'south/register;old.csv')) AS f (no, path)
+WHERE getvariable('vessels') > 0;
+INSERT INTO intake.file_table SELECT file_id, 'inspection', rows_read, rows_loaded, rows_quarantined, rows_duplicate FROM intake.file;
+INSERT INTO intake.quarantine
+SELECT '2', n, n + 4, 'inspection', 'impossible-date', 'inspected_on', '=31.02.2026', 'The date 31.02.2026 does not exist: correct it at the source.', '{}'
+FROM range(1, 19) AS r (n) WHERE getvariable('vessels') > 0;
+INSERT INTO intake.flag
+SELECT '1', n, n + 1, 'unit', 'year-only-made-on', 'made_on', '2014', 'Only the year of manufacture is known; its first day was taken.'
+FROM range(1, 9) AS r (n) WHERE getvariable('vessels') > 0;
+INSERT INTO intake.check_result
+SELECT * FROM (VALUES ('inspection', 'impossible-date', 'inspected_on', 'inspection dates exist', 420, 18),
+  ('unit', 'required-missing', 'unit_id', 'every unit has its number', 420, 0)) WHERE getvariable('vessels') > 0;

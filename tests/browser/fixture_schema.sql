@@ -1,0 +1,46 @@
+-- The tables that the dashboards read, as the pipeline writes them: the shape only, for the invented fixture.
+CREATE SCHEMA record; CREATE SCHEMA intake; CREATE SCHEMA duty; CREATE SCHEMA figure;
+CREATE TABLE record.vessel (imo_number TEXT, vessel_name TEXT, vessel_type TEXT, flag TEXT, gross_tonnage INTEGER,
+  built_year INTEGER, lowest_air_temp_c DOUBLE, joined_on DATE, left_on DATE, laid_up_from DATE, laid_up_to DATE,
+  file_id TEXT, record_no INTEGER, line_no INTEGER);
+CREATE TABLE record.finding (unit_id TEXT, imo_number TEXT, found_on DATE, found_by TEXT, component TEXT, defect TEXT,
+  severity TEXT, rust_grade TEXT, rusted_area_pct DOUBLE, pit_depth_mm DOUBLE, dent_depth_mm DOUBLE, action TEXT,
+  closed_on DATE, file_id TEXT, record_no INTEGER, line_no INTEGER);
+CREATE TABLE intake.file (file_id TEXT, path TEXT, sha256 TEXT, bytes BIGINT, received_at TIMESTAMP, dialect TEXT,
+  encoding TEXT, delimiter TEXT, records BIGINT, rows_read BIGINT, rows_loaded BIGINT, rows_quarantined BIGINT,
+  rows_duplicate BIGINT, superseded_by TEXT);
+CREATE TABLE intake.file_table (file_id TEXT, table_name TEXT, rows_read BIGINT, rows_loaded BIGINT,
+  rows_quarantined BIGINT, rows_duplicate BIGINT);
+CREATE TABLE intake.quarantine (file_id TEXT, record_no BIGINT, line_no BIGINT, table_name TEXT, rule TEXT,
+  column_name TEXT, value TEXT, reason TEXT, raw TEXT);
+CREATE TABLE intake.flag (file_id TEXT, record_no BIGINT, line_no BIGINT, table_name TEXT, rule TEXT,
+  column_name TEXT, value TEXT, reason TEXT);
+CREATE TABLE intake.check_result (table_name TEXT, rule TEXT, column_name TEXT, title TEXT, rows_checked BIGINT,
+  rows_failing BIGINT);
+CREATE TABLE intake.run (run_id TEXT, started_at TIMESTAMP, finished_at TIMESTAMP, as_of DATE, known_at TIMESTAMP,
+  version TEXT, duckdb_version TEXT, rule_book_hash TEXT);
+CREATE TABLE duty.rule (rule_id TEXT, duty TEXT, title TEXT, counts TEXT, forms TEXT[], interval_months INTEGER,
+  first_basis TEXT, anchor TEXT, in_any BOOLEAN, source TEXT, clause TEXT, certainty TEXT, breach_label TEXT,
+  regime TEXT, about TEXT);
+CREATE TABLE duty.satisfied_by (rule_id TEXT, record TEXT, kind TEXT);
+CREATE TABLE duty.sample_group (imo_number TEXT, group_id TEXT, unit_id TEXT);
+CREATE TABLE figure.overdue_monthly (month_end DATE, imo_number TEXT, duty TEXT, units BIGINT, overdue BIGINT,
+  unknown BIGINT, rate DOUBLE, overdue_unit_days BIGINT, unit_days BIGINT, days_rate DOUBLE);
+CREATE TABLE figure.unit_now (imo_number TEXT, unit_id TEXT, counted TEXT, position_no TEXT, space_name TEXT,
+  space_category TEXT, agent TEXT, agent_detail TEXT, foam_kind TEXT, form TEXT, expelled_by TEXT, charge_l DOUBLE, charge_kg DOUBLE,
+  lining TEXT, maker TEXT, model TEXT, made_on DATE, made_on_precision TEXT, age_years DOUBLE, in_service_on DATE,
+  last_inspected_on DATE, last_serviced_on DATE, open_findings BIGINT, overdue_duties BIGINT, file_id TEXT,
+  record_no BIGINT, line_no BIGINT);
+CREATE TABLE figure.duty_now (imo_number TEXT, unit_id TEXT, is_group BOOLEAN, duty TEXT, rule_id TEXT, basis_on DATE,
+  basis_kind TEXT, basis_file_id TEXT, basis_record_no BIGINT, due_on DATE, state TEXT, days_overdue INTEGER);
+CREATE TABLE figure.due_ahead (imo_number TEXT, duty TEXT, week_start DATE, due BIGINT);
+CREATE TABLE figure.defect_rate (period TEXT, imo_number TEXT, component TEXT, defect TEXT, agent TEXT,
+  space_category TEXT, findings BIGINT, unit_years DOUBLE, per_100_unit_years DOUBLE, low DOUBLE, high DOUBLE,
+  is_rated BOOLEAN, reports BIGINT, repeat_share DOUBLE, closed BIGINT, days_to_close_median DOUBLE);
+CREATE TABLE figure.corrosion_by_age (age_band_years TEXT, agent TEXT, lining TEXT, space_category TEXT, units BIGINT,
+  units_corroded BIGINT, share DOUBLE, low DOUBLE, high DOUBLE, worst_ri1 BIGINT, worst_ri2 BIGINT, worst_ri3 BIGINT,
+  worst_ri4 BIGINT, worst_ri5 BIGINT, worst_ungraded BIGINT);
+CREATE TABLE figure.agent_mix (imo_number TEXT, agent TEXT, agent_detail TEXT, foam_kind TEXT, units BIGINT,
+  total_charge_l DOUBLE, total_charge_kg DOUBLE, spare_charges_held BIGINT, obsolete_units BIGINT);
+CREATE TABLE figure.freshness (imo_number TEXT, last_record_on DATE, days_since INTEGER);
+CREATE VIEW figure.overdue_now AS SELECT * EXCLUDE (state) FROM figure.duty_now WHERE state = 'overdue';

@@ -1,0 +1,63 @@
+"""Folders of exports made on the spot, and runs of the real pipeline on them."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from pipeline.run import RunOptions, run
+from pipeline.warehouse.summary import Summary
+
+AS_OF = date(2026, 5, 10)
+# Valid check digits in a range that, as far as we know, is given to no ship.
+VESSEL_A, VESSEL_B = "9999993", "9999981"
+
+
+def write_folder(folder: Path, texts: dict[str, str | bytes]) -> Path:
+    """Write the files of a folder of exports; text is UTF-8, its lines stripped of common indentation."""
+    for name, text in texts.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        data = text if isinstance(text, bytes) else "\n".join(line.strip() for line in text.strip().splitlines()).encode() + b"\n"
+        path.write_bytes(data)
+    return folder
+
+
+@pytest.fixture
+def exports(tmp_path):
+    """Call with {file name: text} to get a folder of exports."""
+    return lambda texts, name="exports": write_folder(tmp_path / name, texts)
+
+
+@pytest.fixture
+def run_on(tmp_path):
+    """Call with folders to run the pipeline; gives (summary, read-only connection)."""
+    opened: list[duckdb.DuckDBPyConnection] = []
+
+    def call(*folders: Path, as_of: date = AS_OF, store: str = "store", **more) -> tuple[Summary, duckdb.DuckDBPyConnection]:
+        db = tmp_path / f"{store}-{len(opened)}.duckdb"
+        summary = run(RunOptions(tuple(folders), tmp_path / store, db, None, as_of, **more))
+        opened.append(duckdb.connect(str(db), read_only=True))
+        return summary, opened[-1]
+
+    yield call
+    for con in opened:
+        con.close()
+
+
+@pytest.fixture
+def small_fleet() -> dict[str, str]:
+    """One vessel, two units, three inspections: canonical files without a fault."""
+    return {
+        "vessel.csv": f"imo_number,vessel_name\n{VESSEL_A},Quiet Heron",
+        "unit.csv": f"""unit_id,imo_number,agent,form,charge_kg,made_on,in_service_on
+            U1,{VESSEL_A},powder,portable,6,2015-01-31,2016-01-31
+            U2,{VESSEL_A},co2,portable,5,2018-06-01,2020-02-01""",
+        "inspection.csv": f"""unit_id,imo_number,inspected_on,outcome
+            U1,{VESSEL_A},2026-03-31,satisfactory
+            U2,{VESSEL_A},2026-03-31,satisfactory
+            U1,{VESSEL_A},2026-04-30,satisfactory""",
+    }

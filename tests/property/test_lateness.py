@@ -1,0 +1,145 @@
+"""The pipeline's lateness figures against the day-by-day reference, on small random fleets.
+
+In: seeds (default run) and hypothesis (slow: it shrinks a failing fleet). Out: figure.overdue_monthly and
+figure.overdue_now must equal the reference, exactly; shuffled and split exports must give the same figures.
+"""
+
+import math
+import tempfile
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from tests.property.canonical import Fleet, complete_imo_number, write_split
+from tests.property.pipeline_door import (
+    assert_all_loaded,
+    describe_differences,
+    needs_pipeline,
+    query,
+    read_lateness,
+    run_fleet,
+    run_pipeline,
+)
+from tests.property.random_fleets import draw_fleet, make_seeded_batch, make_seeded_fleet
+from tests.property.reference_lateness import measure_lateness
+
+FLEETS_PER_BATCH = 4  # one run of the pipeline tries them together; vessels and units have no part in each other
+BATCH_SEEDS = range(6)
+SLOW_BATCH_SEEDS = range(100, 160)
+PROVENANCE = ("file_id", "record_no", "line_no", "run_id")
+
+pytestmark = needs_pipeline
+
+
+def assert_figures_agree(fleet: Fleet, workdir: Path) -> None:
+    db = run_fleet(fleet, workdir)
+    differences = describe_differences(measure_lateness(fleet), read_lateness(db))
+    assert not differences, "\n".join([f"as_of {fleet.as_of}, exports in {workdir / 'exports'}", *differences])
+    assert_rates_follow(db)
+
+
+def assert_rates_follow(db: Path) -> None:
+    """A share of none is null, never 0 %."""
+    rows = query(db, "SELECT units, overdue, unknown, rate, overdue_unit_days, unit_days, days_rate"
+                     " FROM figure.overdue_monthly")  # fmt: skip
+    for units, overdue, unknown, rate, overdue_unit_days, unit_days, days_rate in rows:
+        assert_is_share(rate, overdue, units - unknown)
+        assert_is_share(days_rate, overdue_unit_days, unit_days)
+
+
+def assert_is_share(rate: float | None, part: int, whole: int) -> None:
+    if whole == 0:
+        assert rate is None
+    else:
+        assert rate is not None and math.isclose(rate, part / whole, rel_tol=1e-12)
+
+
+@pytest.mark.parametrize("seed", BATCH_SEEDS)
+def test_figures_equal_the_day_by_day_reference(seed, tmp_path):
+    assert_figures_agree(make_seeded_batch(seed, FLEETS_PER_BATCH), tmp_path)
+
+
+def test_figures_of_one_fleet_alone(tmp_path):
+    assert_figures_agree(make_seeded_fleet(1), tmp_path)
+
+
+def test_no_events_at_all_leaves_the_month_of_the_day(tmp_path):
+    fleet = replace(make_seeded_fleet(2), inspection=(), service=())
+    assert_figures_agree(fleet, tmp_path)
+    assert query(run_fleet(fleet, tmp_path / "again"), "SELECT DISTINCT month_end FROM figure.overdue_monthly") == [
+        (fleet.as_of,)
+    ]
+
+
+def test_only_later_events_leaves_the_month_of_the_day(tmp_path):
+    fleet = make_seeded_fleet(3)
+    inspections = [row for row in fleet.inspection if row["inspected_on"] > fleet.as_of]
+    assert inspections, "the seed no longer gives an inspection after the day judged on"
+    assert_figures_agree(replace(fleet, inspection=inspections, service=()), tmp_path)
+
+
+def test_many_overlapping_stays_with_one_due_day(tmp_path):
+    """Three stays of a unit become overdue on the same day: where a tie is broken must not decide what is counted."""
+    imo_number = complete_imo_number(990001)
+    first = date(2024, 1, 1)
+    units, inspections = [], []
+    for n in range(80):
+        unit_id = f"T{n}"
+        for stay_no in range(3):
+            ends_on = None if stay_no == n % 3 else first + timedelta(days=200 + n + 10 * stay_no)
+            begins_on = first + timedelta(days=stay_no * (1 + n % 7))
+            units.append({"unit_id": unit_id, "imo_number": imo_number, "made_on": date(2023, 1, 1),
+                          "in_service_on": begins_on, "removed_on": ends_on})  # fmt: skip
+        for month in range(n % 4 + 1):
+            day = date(2024, 2 + 2 * month, 1 + n % 28)
+            inspections.append({"unit_id": unit_id, "imo_number": imo_number, "inspected_on": day,
+                                "outcome": "satisfactory"})  # fmt: skip
+    assert_figures_agree(Fleet(date(2024, 12, 31), [{"imo_number": imo_number}], units, inspections), tmp_path)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", SLOW_BATCH_SEEDS)
+def test_figures_equal_the_reference_on_many_fleets(seed, tmp_path):
+    assert_figures_agree(make_seeded_batch(seed, FLEETS_PER_BATCH), tmp_path)
+
+
+@pytest.mark.slow
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(fleet=draw_fleet())
+def test_figures_equal_the_reference_on_drawn_fleets(fleet):
+    with tempfile.TemporaryDirectory() as workdir:
+        assert_figures_agree(fleet, Path(workdir))
+
+
+@pytest.mark.parametrize("seed", [11, 12])
+def test_row_order_and_file_split_change_no_figure(seed, tmp_path):
+    fleet = make_seeded_batch(seed, 2)
+    whole = run_fleet(fleet, tmp_path / "whole")
+    write_split(tmp_path / "split" / "exports", fleet, seed)
+    split = run_pipeline(tmp_path / "split" / "exports", tmp_path / "split", fleet.as_of)
+    assert_all_loaded(split, fleet.count_rows())
+    assert read_lateness(whole) == read_lateness(split)
+    for table, columns in list_figure_columns(whole).items():
+        assert read_sorted(whole, table, columns) == read_sorted(split, table, columns), f"figure.{table} differs"
+
+
+def list_figure_columns(db: Path) -> dict[str, list[str]]:
+    """Every table of the figures, without the columns that say where in which file a row stood."""
+    tables: dict[str, list[str]] = {}
+    rows = query(db, "SELECT table_name, column_name FROM information_schema.columns"
+                     " WHERE table_schema = 'figure' ORDER BY table_name, ordinal_position")  # fmt: skip
+    for table, column in rows:
+        if not column.endswith(PROVENANCE):
+            tables.setdefault(table, []).append(column)
+    assert {"overdue_monthly", "overdue_now"} <= set(tables)
+    return tables
+
+
+def read_sorted(db: Path, table: str, columns: list[str]) -> list[str]:
+    """Numbers to nine digits: a sum of floats may end differently in another order."""
+    names = ", ".join(f'"{column}"' for column in columns)
+    rows = query(db, f'SELECT {names} FROM figure."{table}"')
+    return sorted(repr(tuple(f"{v:.9g}" if isinstance(v, float) else v for v in row)) for row in rows)

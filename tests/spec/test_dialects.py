@@ -1,0 +1,245 @@
+"""What a dialect can say, as small tables: the file, the dialect, the rows and the problems that come of it."""
+
+from __future__ import annotations
+
+import tomllib
+
+import duckdb
+import pytest
+
+from pipeline.intake.convert import conversion_sql, unmatched_sql
+from pipeline.intake.dialect import parse_dialect
+from pipeline.intake.parse import load_records
+from pipeline.intake.reader import read_records
+
+
+@pytest.fixture
+def con():
+    con = duckdb.connect(config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"})
+    yield con
+    con.close()
+
+
+@pytest.fixture
+def read(con, tmp_path):
+    """Read bytes under a dialect; gives one list of row dicts a feed, nulls left out, and the broken records."""
+
+    def call(data: bytes, dialect_text: str):
+        dialect = parse_dialect(tomllib.loads(dialect_text))
+        records = read_records(data, dialect, "round.csv")
+        load_records(records, tmp_path / "records.csv", con)
+        feeds = []
+        for feed in dialect.feeds:
+            sql, parameters = conversion_sql(feed, records.headers, dialect)
+            result = con.execute(f"select * from ({sql}) order by record_no, item_no", parameters)
+            names = [column[0] for column in result.description]
+            feeds.append(
+                [{name: value for name, value in zip(names, row, strict=True) if value is not None} for row in result.fetchall()]
+            )
+        unmatched = unmatched_sql(dialect, records.headers)
+        lost = con.execute(*unmatched).fetchall() if unmatched else []
+        return feeds, records.broken, lost
+
+    return call
+
+
+HEAD = 'name = "x"\nfiles = ["*"]\n'
+INSPECTION = """
+[[table]]
+name = "inspection"
+[table.columns]
+unit_id = "Serial"
+inspected_on = "Day"
+outcome = { from = "Result", words = { "OK" = "satisfactory", "défaut" = "unsatisfactory" } }
+"""
+
+
+def test_semicolon_day_first_cp1252_with_head_and_foot(read):
+    data = "MS Quiet Heron\r\nround\r\nSerial;Day;Result\r\nU1; 31.01.2026 ;ok\r\nU2;01.02.2026;Défaut\r\n2 rows\r\n\r\n".encode(
+        "cp1252"
+    )
+    head = HEAD + 'encoding = "cp1252"\ndelimiter = ";"\ndate_formats = ["%d.%m.%Y"]\nskip_head = 2\nskip_foot = 1\n'
+    (rows,), broken, _ = read(data, head + INSPECTION)
+    assert [(row["unit_id"], str(row["inspected_on"]), row["outcome"], row["line_no"]) for row in rows] == [
+        ("U1", "2026-01-31", "satisfactory", 4),
+        ("U2", "2026-02-01", "unsatisfactory", 5),
+    ]
+    assert broken == []
+
+
+@pytest.mark.parametrize(
+    "encoding, mark", [("utf-8", b""), ("utf-8", b"\xef\xbb\xbf"), ("utf-16", b""), ("latin-1", b""), ("mac_roman", b"")]
+)
+def test_encodings_by_any_python_name(read, encoding, mark):
+    text = "Serial,Day,Result\nÜ1,2026-01-31,défaut\n"
+    (rows,), _, _ = read(mark + text.encode(encoding), HEAD + f'encoding = "{encoding}"\n' + INSPECTION)
+    assert (rows[0]["unit_id"], rows[0]["outcome"]) == ("Ü1", "unsatisfactory")
+
+
+@pytest.mark.parametrize(
+    "cell, formats, expected",
+    [
+        ("2026-02-28", ["%Y-%m-%d"], "2026-02-28"),
+        ("2026-02-29", ["%Y-%m-%d"], None),
+        ("31/04/2026", ["%d/%m/%Y"], None),
+        ("03/04/2026", ["%d/%m/%Y"], "2026-04-03"),
+        ("03/04/2026", ["%m/%d/%Y"], "2026-03-04"),
+        ("2026-04-03", ["%d.%m.%Y"], None),
+        ("3-Apr-2026", ["%d.%m.%Y", "%d-%b-%Y"], "2026-04-03"),
+        ("26-04-03", ["%Y-%m-%d"], None),
+        ("2026-04-03 00:00", ["%Y-%m-%d"], None),
+        ("tomorrow", ["%Y-%m-%d"], None),
+    ],
+)
+def test_dates_read_by_the_dialects_formats_only(read, cell, formats, expected):
+    (rows,), _, _ = read(f"Serial,Day,Result\nU1,{cell},ok\n".encode(), HEAD + f"date_formats = {formats!r}\n" + INSPECTION)
+    if expected:
+        assert str(rows[0]["inspected_on"]) == expected and "problems" not in rows[0]
+    else:
+        assert "inspected_on" not in rows[0]
+        assert rows[0]["problems"] == [{"rule": "impossible-date", "column_name": "inspected_on", "value": cell}]
+
+
+@pytest.mark.parametrize(
+    "cell, marks, expected",
+    [
+        ("6.5", "", 6.5), ("6,5", "", None), ("6,5", 'decimal_mark = ","', 6.5), ("6.5", 'decimal_mark = ","', None),
+        ("1.234,5", 'decimal_mark = ","\nthousands_mark = "."', 1234.5), ("1.23,5", 'decimal_mark = ","\nthousands_mark = "."', None),
+        ("1,234", 'thousands_mark = ","', 1234.0), ("1 234", 'thousands_mark = " "', 1234.0), ("-3", "", -3.0), ("1e5", "", None),
+        ("nan", "", None), ("inf", "", None), ("0x1F", "", None), ("6 kg", "", None), ("6.", "", None), (".5", "", None), ("007", "", 7.0),
+    ],
+)  # fmt: skip
+def test_numbers_read_by_the_dialects_marks_only(read, cell, marks, expected):
+    text = (
+        HEAD + marks + '\ndelimiter = ";"\n[[table]]\nname = "service"\n[table.columns]\nunit_id = "Serial"\nmass_kg = "Mass"\n'
+    )
+    (rows,), _, _ = read(f"Serial;Mass\nU1;{cell}\n".encode(), text)
+    assert rows[0].get("mass_kg") == expected
+    assert [problem["rule"] for problem in rows[0].get("problems", [])] == ([] if expected is not None else ["not-a-number"])
+
+
+@pytest.mark.parametrize(
+    "column, unit, cell, expected",
+    [
+        # exact by definition: the international pound, inch, foot, US gallon (NIST SP 811, appendix B)
+        ("mass_kg", "lb", "10", 4.5359237), ("mass_kg", "g", "4490", 4.49), ("wall_mm_measured", "in", "0.06", 1.524),
+        ("throw_m", "ft", "10", 3.048), ("gauge_bar", "psi", "100", 6.894757), ("gauge_bar", "mpa", "1.5", 15.0),
+        ("discharged_pct", "fraction", "0.95", 95.0), ("discharge_s", "min", "1.5", 90.0),
+    ],
+)  # fmt: skip
+def test_units_convert(read, column, unit, cell, expected):
+    text = HEAD + f'[[table]]\nname = "service"\n[table.columns]\n{column} = {{ from = "V", unit = "{unit}" }}\n'
+    (rows,), _, _ = read(f"V\n{cell}\n".encode(), text)
+    assert rows[0][column] == pytest.approx(expected, rel=1e-7)
+
+
+def test_temperature_and_gallons(read):
+    vessel = HEAD + '[[table]]\nname = "vessel"\n[table.columns]\nlowest_air_temp_c = { from = "T", unit = "F" }\n'
+    assert read(b"T\n-4\n", vessel)[0][0][0]["lowest_air_temp_c"] == pytest.approx(-20)
+    unit = HEAD + '[[table]]\nname = "unit"\n[table.columns]\ncharge_l = { from = "C", unit = "us_gal" }\n'
+    assert read(b"C\n2.5\n", unit)[0][0][0]["charge_l"] == pytest.approx(9.46352946)
+
+
+def test_null_words_are_none_by_default(read):
+    text = HEAD + '{}[[table]]\nname = "service"\n[table.columns]\nunit_id = "Serial"\nprovider = "Firm"\nmass_kg = "Mass"\n'
+    data = b"Serial,Firm,Mass\nU1,NA,n/a\n"
+    assert read(data, text.format(""))[0][0][0]["provider"] == "NA"
+    assert "mass_kg" in str(read(data, text.format(""))[0][0][0]["problems"])
+    (rows,), _, _ = read(data, text.format('null_words = ["na", "N/A"]\n'))
+    assert "provider" not in rows[0] and "problems" not in rows[0]
+
+
+def test_precision_follows_the_format_that_reads(read):
+    text = HEAD + (
+        '[[table]]\nname = "unit"\n[table.columns]\n'
+        'made_on = { from = "Made", formats = ["%Y-%m-%d", "%m/%Y", "%Y"], precision_into = "made_on_precision" }\n'
+    )
+    (rows,), _, _ = read(b"Made\n2015-03-07\n03/2015\n2015\n\n,\n".replace(b",\n", b""), text)
+    assert [(str(row["made_on"]), row["made_on_precision"]) for row in rows] == [
+        ("2015-03-07", "day"), ("2015-03-01", "month"), ("2015-01-01", "year"),
+    ]  # fmt: skip
+
+
+def test_one_record_feeds_two_tables_by_kind(read):
+    text = (
+        HEAD
+        + """
+        [[table]]
+        name = "inspection"
+        when = { column = "Kind", is = ["Check"] }
+        [table.columns]
+        unit_id = { from = "Serial", prefix = "BRK-" }
+        imo_number = { constant = "9999993" }
+        inspected_on = "Day"
+        [[table]]
+        name = "service"
+        when = { column = "Kind", is = ["service", "test"] }
+        [table.columns]
+        unit_id = { from = "Serial", prefix = "BRK-" }
+        serviced_on = "Day"
+        kind = { from = "Kind", words = { "service" = "annual_service", "test" = "pressure_test" } }
+    """
+    )
+    data = b"Kind,Serial,Day\nCHECK,1,2026-01-01\nTest,2,2026-01-02\nDance,3,2026-01-03\n"
+    (checks, services), _, lost = read(data, text)
+    assert [(row["unit_id"], row["imo_number"], row["record_no"]) for row in checks] == [("BRK-1", "9999993", 1)]
+    assert [(row["unit_id"], row["kind"], row["record_no"]) for row in services] == [("BRK-2", "pressure_test", 2)]
+    assert lost == [(3, 4, "Dance")]
+
+
+WIDE = """
+    [[table]]
+    name = "finding"
+    [table.columns]
+    unit_id = "Serial"
+    found_on = "Day"
+    found_by = { constant = "inspection" }
+    [table.wide]
+    into = "component"
+    columns = { "Hose" = "hose", "Safety pin" = "pin" }
+    none_words = ["ok", "/"]
+    [table.wide.cells]
+    "rust" = { defect = "corrosion", severity = "minor", rust_grade = "Ri2" }
+    "gone" = { defect = "missing", severity = "unfit" }
+"""
+
+
+def test_wide_check_list_makes_a_row_a_finding(read):
+    data = b"Serial,Day,Hose,Safety pin\nU1,2026-01-01,OK,ok\nU2,2026-01-01,Rust,gone\nU3,2026-01-01,,funny\n"
+    (rows,), _, _ = read(data, HEAD + WIDE)
+    assert [(r["unit_id"], r["component"], r.get("defect"), r.get("severity"), r.get("rust_grade")) for r in rows] == [
+        ("U2", "hose", "corrosion", "minor", "Ri2"),
+        ("U2", "pin", "missing", "unfit", None),
+        ("U3", "pin", None, None, None),
+    ]
+    assert rows[2]["problems"] == [{"rule": "unknown-word", "column_name": "defect", "value": "funny"}]
+    assert all(row["found_by"] == "inspection" for row in rows)
+
+
+@pytest.mark.parametrize(
+    "body, good, broken",
+    [
+        ("U1,2026-01-01,ok\nU2,2026-01-02\nU3,2026-01-03,ok\n", [1, 3], [(2, 3, "ragged-record")]),
+        ("U1,2026-01-01,ok\nU2,2026-01-02,ok,extra\n", [1], [(2, 3, "ragged-record")]),
+        ('U1,2026-01-01,"ok\nU2,2026-01-02,ok\nU3,2026-01-03,ok\n', [2, 3], [(1, 2, "unclosed-quote")]),
+        ('U1,2026-01-01,"ok"x\nU2,2026-01-02,ok\n', [2], [(1, 2, "unclosed-quote")]),
+        ('U1,2026-01-01,"ok\nU2,2026-01-02,ok\nU3,"2026-01-03",ok\n', [2, 3], [(1, 2, "unclosed-quote")]),
+        ("U1,2026-01-01,ok\n\n \nU2,2026-01-02,ok\n,,\n", [1, 3], [(2, 4, "ragged-record")]),
+    ],
+)
+def test_a_broken_record_costs_its_own_line_only(read, body, good, broken):
+    (rows,), found, _ = read(b"Serial,Day,Result\n" + body.encode(), HEAD + INSPECTION)
+    assert [row["record_no"] for row in rows] == good
+    assert [(item.record_no, item.line_no, item.rule) for item in found] == broken
+
+
+def test_a_quoted_line_break_keeps_record_and_line_apart(read):
+    data = b'Serial,Day,Result\r\n"U\r\n1",2026-01-01,ok\r\nU2,2026-01-02,ok\r\n'
+    (rows,), broken, _ = read(data, HEAD + INSPECTION)
+    assert [(row["unit_id"], row["record_no"], row["line_no"]) for row in rows] == [("U\r\n1", 1, 2), ("U2", 2, 4)]
+    assert broken == []
+
+
+def test_identifiers_stay_text(read):
+    (rows,), _, _ = read(b"Serial,Day,Result\n007,2026-01-01,ok\n1e5,2026-01-01,ok\n0x10,2026-01-01,ok\n", HEAD + INSPECTION)
+    assert [row["unit_id"] for row in rows] == ["007", "1e5", "0x10"]
