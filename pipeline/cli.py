@@ -66,9 +66,9 @@ def _run(options: argparse.Namespace) -> int:
     with _progress() as tell:
         site = None if options.no_site else options.site
         if site:
-            from dashboards.site import build_site, check_site
+            from dashboards.site import build_site, refuse_foreign
 
-            check_site(site)
+            refuse_foreign(site)
         summary = run(_run_options(options, RunOptions, store=options.store, db=options.db, site=site), tell)
         if site:
             tell("writing the pages")

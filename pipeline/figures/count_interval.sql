@@ -28,6 +28,8 @@ late_in_scope as (
     where greatest(scope.from_on, late.from_on) < least(scope.to_on, late.to_on)
 ),
 in_any as (select distinct duty from duty.rule where in_any)
+-- Distinct, so that the order of stretches is total: with two alike, the two windows below could each put another first.
+select distinct * from (
 select imo_number, unit_id, duty, 'unit' as measure, from_on, to_on
 from scope join (select distinct duty, counts from duty.rule union all select '*', 'unit') as asked
     on asked.counts = case when scope_key > 0 then 'unit' else 'group' end
@@ -37,7 +39,7 @@ from late_in_scope join (values ('overdue'), ('open')) as as_measure (measure) o
 union all
 select imo_number, unit_id, '*', measure, from_on, to_on
 from late_in_scope semi join in_any using (duty)
-join (values ('overdue'), ('open')) as as_measure (measure) on measure = 'open' or not is_unknown;
+join (values ('overdue'), ('open')) as as_measure (measure) on measure = 'open' or not is_unknown);
 
 create table figure.count_interval as
 with ordered as (

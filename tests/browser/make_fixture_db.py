@@ -14,9 +14,7 @@ HERE = Path(__file__).parent
 NAMES = ["Northern Lantern", "Amber Skerry", "Coral Wayfarer", "Grey Petrel", "Holm Strand", "Vela Ridge"]
 
 
-def make_fixture_db(
-    path: Path, vessels: int = 6, units: int = 45, months: int = 18, names: list[str] | None = None
-) -> Path:
+def make_fixture_db(path: Path, vessels: int = 6, units: int = 45, months: int = 18, names: list[str] | None = None) -> Path:
     """Write the invented database and return its path; vessels=0 makes an empty fleet."""
     names = names or [NAMES[i % 6] + (f" {i // 6 + 1}" if i >= 6 else "") for i in range(max(vessels, 1))]
     with duckdb.connect(str(path)) as con:

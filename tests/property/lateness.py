@@ -22,14 +22,13 @@ class Duty:
     by_inspection: bool = False
     by_any_service: bool = False
     by_kinds: frozenset[str] = frozenset()
-    by_examination: bool = False
     form: str | None = None  # groups only: the form of unit that makes such a group
     in_any_duty: bool = False
 
 
 # Restated here by hand, not read from the pipeline's rule book: a slip in either shows as a difference.
 # 1 month: common practice, no source. 12 and 120 months, and 60 for the sample of portable units: IMO Res. A.951(23)
-# annex 9.1, 9.1.2 and 9.1.1. 60 for wheeled units: MSC.1/Circ.1432 9.6. First bases: the project's judgement.
+# annex 9.1, 9.1.2 and 9.1.1. First bases: the project's judgement.
 BASELINE = (
     Duty("onboard_check", "unit", 1, ("in_service_on", "made_on"), by_inspection=True, by_any_service=True,
          in_any_duty=True),
@@ -37,7 +36,6 @@ BASELINE = (
          by_kinds=frozenset({"annual_service", "pressure_test"}), in_any_duty=True),
     Duty("pressure_test", "unit", 120, ("made_on",), by_kinds=frozenset({"pressure_test"}), in_any_duty=True),
     Duty("sample_discharge", "group", 60, ("made_on",), by_kinds=frozenset({"discharge_test"}), form="portable"),
-    Duty("wheeled_examination", "group", 60, ("made_on",), by_examination=True, form="wheeled"),
 )  # fmt: skip
 
 

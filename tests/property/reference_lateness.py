@@ -149,15 +149,15 @@ class Book:
                 # ever in the group aboard this vessel: spares, units that left and units still to come included
                 unit_ids = tuple(sorted({stay["unit_id"] for stay in self.members[group]}))
                 days_done = [done for unit_id in unit_ids for done in self.done[duty.name, unit_id]]
-                first_bases = [find_filled(stay, duty.first_basis) for stay in self.members[group]]
+                made_on = [find_filled(stay, duty.first_basis) for stay in self.members[group]]
+                first_bases = [basis for basis in made_on if basis]
                 yield judge(imo_number, duty, unit_ids, find_last(days_done, day), first_bases, day)
 
 
 def satisfies(duty: Duty, service: Row) -> bool:
     if service.get("outcome") != SATISFACTORY:
         return False
-    examined = duty.by_examination and service.get("is_examination") is True
-    return duty.by_any_service or service["kind"] in duty.by_kinds or examined
+    return duty.by_any_service or service["kind"] in duty.by_kinds
 
 
 def is_sailing(vessel: Row, day: date) -> bool:
@@ -187,13 +187,17 @@ def judge(
 ) -> Judgement:
     """The latest satisfying event, else the earliest first basis.
 
-    Earliest, because two stays make a unit overdue where either does. CHOICE: a unit is 'unknown' only where no stay
-    gives a basis, since with one basis a due day can be derived.
+    Earliest, because two stays make a unit overdue where either does. CHOICE: where one of two overlapping stays has a
+    first basis and the other none, the unit is 'unknown' unless it is overdue by the one: unknown is never 'in time'.
     """
     bases = [last_done] if last_done else [basis for basis in first_bases if basis]
+    is_doubtful = last_done is None and None in first_bases
     if not bases:
         return Judgement(imo_number, duty.name, unit_ids, "unknown", None, None)
     basis_on = min(bases)
     due_on = add_months(basis_on, duty.interval_months)
-    state = "overdue" if due_on < day else "in time"
-    return Judgement(imo_number, duty.name, unit_ids, state, basis_on, due_on)
+    if due_on < day:
+        return Judgement(imo_number, duty.name, unit_ids, "overdue", basis_on, due_on)
+    if is_doubtful:
+        return Judgement(imo_number, duty.name, unit_ids, "unknown", None, None)
+    return Judgement(imo_number, duty.name, unit_ids, "in time", basis_on, due_on)

@@ -17,7 +17,6 @@ from tests.property.canonical import Fleet, complete_imo_number, write_split
 from tests.property.pipeline_door import (
     assert_all_loaded,
     describe_differences,
-    needs_pipeline,
     query,
     read_lateness,
     run_fleet,
@@ -30,8 +29,6 @@ FLEETS_PER_BATCH = 4  # one run of the pipeline tries them together; vessels and
 BATCH_SEEDS = range(6)
 SLOW_BATCH_SEEDS = range(100, 160)
 PROVENANCE = ("file_id", "record_no", "line_no", "run_id")
-
-pytestmark = needs_pipeline
 
 
 def assert_figures_agree(fleet: Fleet, workdir: Path) -> None:
@@ -81,8 +78,23 @@ def test_only_later_events_leaves_the_month_of_the_day(tmp_path):
     assert_figures_agree(replace(fleet, inspection=inspections, service=()), tmp_path)
 
 
+def test_two_open_stays_of_one_laid_up_unit(tmp_path):
+    """Found by the random fleets and cut down: both stays are late on three duties on both sides of the lay-up.
+
+    In a larger fleet (also as a hand-worked case) the same records came out right: keep it this small.
+    """
+    imo_number = complete_imo_number(990001)
+    vessel = {"imo_number": imo_number, "laid_up_from": date(2023, 1, 23), "laid_up_to": date(2023, 5, 23)}
+    stay = {"unit_id": "u", "imo_number": imo_number, "made_on": date(2012, 10, 31)}
+    stays = [stay | {"in_service_on": date(2015, 9, 18)}, stay | {"in_service_on": date(2017, 12, 1)}]
+    service = {"unit_id": "u", "imo_number": imo_number, "serviced_on": date(2020, 12, 5), "kind": "annual_service",
+               "outcome": "satisfactory"}  # fmt: skip
+    assert_figures_agree(Fleet(date(2024, 7, 29), [vessel], stays, [], [service]), tmp_path)
+
+
 def test_many_overlapping_stays_with_one_due_day(tmp_path):
-    """Three stays of a unit become overdue on the same day: where a tie is broken must not decide what is counted."""
+    """Three stays of a unit become overdue on one day, or come out of lay-up on one day already overdue: how
+    a tie is broken must not decide what is counted."""
     imo_number = complete_imo_number(990001)
     first = date(2024, 1, 1)
     units, inspections = [], []
@@ -97,7 +109,8 @@ def test_many_overlapping_stays_with_one_due_day(tmp_path):
             day = date(2024, 2 + 2 * month, 1 + n % 28)
             inspections.append({"unit_id": unit_id, "imo_number": imo_number, "inspected_on": day,
                                 "outcome": "satisfactory"})  # fmt: skip
-    assert_figures_agree(Fleet(date(2024, 12, 31), [{"imo_number": imo_number}], units, inspections), tmp_path)
+    vessel = {"imo_number": imo_number, "laid_up_from": date(2024, 5, 10), "laid_up_to": date(2024, 6, 20)}
+    assert_figures_agree(Fleet(date(2024, 12, 31), [vessel], units, inspections), tmp_path)
 
 
 @pytest.mark.slow

@@ -10,7 +10,7 @@ import pytest
 
 from tests.property.canonical import merge_fleets
 from tests.property.lateness import Lateness
-from tests.property.pipeline_door import needs_pipeline, read_lateness, run_fleet
+from tests.property.pipeline_door import read_lateness, run_fleet
 from tests.property.reference_lateness import measure_lateness
 from tests.spec.read_cases import CASES_FILE, Case, read_cases
 
@@ -42,7 +42,6 @@ def run_once(tmp_path_factory):
     return run_cases_of
 
 
-@needs_pipeline
 @by_title
 def test_pipeline(case, run_once):
     assert_case_holds(case, run_once(case.fleet.as_of))
