@@ -104,9 +104,10 @@ def test_dates_read_by_the_dialects_formats_only(read, cell, formats, expected):
     "cell, marks, expected",
     [
         ("6.5", "", 6.5), ("6,5", "", None), ("6,5", 'decimal_mark = ","', 6.5), ("6.5", 'decimal_mark = ","', None),
-        ("1.234,5", 'decimal_mark = ","\nthousands_mark = "."', 1234.5), ("1.23,5", 'decimal_mark = ","\nthousands_mark = "."', None),
-        ("1,234", 'thousands_mark = ","', 1234.0), ("1 234", 'thousands_mark = " "', 1234.0), ("-3", "", -3.0), ("1e5", "", None),
-        ("nan", "", None), ("inf", "", None), ("0x1F", "", None), ("6 kg", "", None), ("6.", "", None), (".5", "", None), ("007", "", 7.0),
+        ("1.234,5", 'decimal_mark = ","\nthousands_mark = "."', 1234.5), ("1,234", 'thousands_mark = ","', 1234.0),
+        ("1.23,5", 'decimal_mark = ","\nthousands_mark = "."', None), ("1 234", 'thousands_mark = " "', 1234.0),
+        ("-3", "", -3.0), ("1e5", "", None), ("nan", "", None), ("inf", "", None), ("0x1F", "", None), ("6 kg", "", None),
+        ("6.", "", None), (".5", "", None), ("007", "", 7.0),
     ],
 )  # fmt: skip
 def test_numbers_read_by_the_dialects_marks_only(read, cell, marks, expected):
