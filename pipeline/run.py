@@ -14,7 +14,7 @@ from pathlib import Path
 import duckdb
 
 from pipeline import __version__, contract
-from pipeline.checks.flags import flag_doubts
+from pipeline.checks.flags import flag_records
 from pipeline.checks.quarantine import check_table, fill_raw, quarantine_broken
 from pipeline.duties.build import build_duties
 from pipeline.duties.rules import rule_book_hash
@@ -66,7 +66,6 @@ def run(options: RunOptions, tell: Progress = lambda stage: None) -> Summary:
             build_duties(con)
             tell("computing the figures")
             build_figures(con, as_of)
-            flag_doubts(con, as_of)
             write_run(con, started_at, as_of, options.known_at)
             return read_summary(con)
 
@@ -97,6 +96,7 @@ def load_records(con: duckdb.DuckDBPyConnection, parsed: list[ParsedFile], store
     for table in contract.tables().values():
         check_table(con, table, count_failing)
         load_table(con, table)
+    flag_records(con)
     quarantine_broken(con)
     account_files(con)
     fill_raw(con, parsed, store)

@@ -84,8 +84,9 @@ def test_every_check_and_flag_says_what_and_what_to_do():
         assert re.fullmatch(r"[a-z]+(-[a-z]+)*", slug) and rule["title"] and rule["reason"] and rule["remedy"], slug
         assert (rule.get("applies") == "reader") == ("predicate" not in rule), slug
     flags = tomllib.loads((HOUSE / "pipeline/checks/flags.toml").read_text(encoding="utf-8"))
-    queried = set(re.findall(r"'([a-z]+(?:-[a-z]+)+)'", (HOUSE / "pipeline/checks/flags.sql").read_text(encoding="utf-8")))
-    assert {slug for slug in queried if not slug[0].isdigit()} == set(flags)
+    queries = ["checks/flags.sql", "duties/stated_due.sql", "figures/quiet_vessel.sql"]
+    texts = "".join((HOUSE / "pipeline" / name).read_text(encoding="utf-8") for name in queries)
+    assert set(re.findall(r"'([a-z]+(?:-[a-z]+)+)'", texts)) == set(flags)
 
 
 def test_the_readme_names_every_command_and_page():
@@ -105,7 +106,7 @@ def test_every_figure_says_what_one_row_is():
     for path in HOUSE.glob("pipeline/figures/*.sql"):
         text = path.read_text(encoding="utf-8")
         created = re.findall(r"create table (figure\.\w+)", text)
-        assert created, path
+        assert created or text.startswith("-- one row is"), path
         for table in created:
             assert re.search(rf"-- {re.escape(table)}: one row is", text), f"{path.name}: {table} lacks 'one row is'"
 

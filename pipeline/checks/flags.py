@@ -1,4 +1,4 @@
-"""Doubtful rows: loaded, counted, and named. In: the records, spans and figures. Out: intake.flag."""
+"""Doubtful rows: loaded, counted, and named. In: queries for doubts, here and in later rooms. Out: intake.flag."""
 
 from __future__ import annotations
 
@@ -14,16 +14,23 @@ def flag_rules() -> dict[str, dict]:
     return tomllib.loads(files("pipeline.checks").joinpath("flags.toml").read_text(encoding="utf-8"))
 
 
-def flag_doubts(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Fill intake.flag, in a stable order, each doubt with its sentence."""
-    sql = files("pipeline.checks").joinpath("flags.sql").read_text(encoding="utf-8").rstrip().rstrip(";")
-    con.execute(f"create temp table doubt as {sql}", {"as_of": as_of})
-    con.execute("create temp table flag_text (rule varchar, reason varchar)")
-    con.executemany("insert into flag_text values (?, ?)", [[slug, rule["reason"]] for slug, rule in flag_rules().items()])
-    con.execute(
-        "insert into intake.flag select file_id, record_no, line_no, table_name, rule, column_name, value, "
-        "replace(reason, '{value}', coalesce(value, '')) from doubt join flag_text using (rule) "
-        "order by rule, table_name, file_id, record_no, value"
-    )
+def flag_records(con: duckdb.DuckDBPyConnection) -> None:
+    """Flag what is doubtful in the records themselves."""
+    add_flags(con, files("pipeline.checks").joinpath("flags.sql").read_text(encoding="utf-8"))
+
+
+def add_flags(con: duckdb.DuckDBPyConnection, sql: str, as_of: date | None = None) -> None:
+    """Add the doubts that `sql` selects (rule, table_name, file_id, record_no, line_no, column_name, value) to intake.flag.
+
+    KeyError if a rule is not in flags.toml.
+    """
+    con.execute(f"create or replace temp table doubt as {sql.strip().rstrip(';')}", {"as_of": as_of} if as_of else None)
+    rules = flag_rules()
+    for (slug,) in con.execute("select distinct rule from doubt order by rule").fetchall():
+        con.execute(
+            "insert into intake.flag select file_id, record_no, line_no, table_name, rule, column_name, value, "
+            "replace($reason, '{value}', coalesce(value, '')) from doubt where rule = $slug "
+            "order by table_name, file_id, record_no, value",
+            {"reason": rules[slug]["reason"], "slug": slug},
+        )
     con.execute("drop table doubt")
-    con.execute("drop table flag_text")

@@ -1,4 +1,4 @@
--- one row is a doubt: rule, table_name, file_id, record_no, line_no, column_name, value
+-- one row is a doubt about a loaded record, told from the records alone: rule, table_name, file_id, record_no, line_no, column_name, value
 with stay as (
     select unit_id, imo_number, coalesce(in_service_on, made_on) as from_on, coalesce(removed_on, date '9999-12-31') as to_on,
         file_id, record_no, line_no
@@ -45,29 +45,6 @@ mass as (
 closed as (
     select 'closed-before-found', 'finding', file_id, record_no, line_no, 'closed_on', closed_on::varchar
     from record.finding where closed_on < found_on
-),
-quiet as (
-    select 'quiet-vessel', 'vessel', file_id, record_no, line_no, 'imo_number',
-        case when last_record_on is null then 'No record at all' else 'Last record on ' || last_record_on::varchar end
-    from figure.freshness join record.vessel as vessel using (imo_number)
-    where (days_since > 45 or days_since is null) and (left_on is null or left_on > $as_of::date)
-        and (joined_on is null or joined_on <= $as_of::date)
-        and not coalesce(laid_up_from <= $as_of::date and ($as_of::date < laid_up_to or laid_up_to is null), false)
-),
-stated as (
-    select 'stated-due-differs', record, file_id, record_no, line_no, 'stated_next_due_on',
-        'of ' || stated_next_due_on::varchar || ', the rule gives ' || due_on::varchar
-    from (
-        select 'inspection' as record, 'onboard_check' as duty, inspected_on as done_on, stated_next_due_on, file_id, record_no, line_no
-        from record.inspection where outcome = 'satisfactory'
-        union all
-        select 'service', case kind when 'annual_service' then 'annual_service' when 'pressure_test' then 'pressure_test' end,
-            serviced_on, stated_next_due_on, file_id, record_no, line_no
-        from record.service where outcome = 'satisfactory'
-    )
-    join (select duty, interval_months from duty.rule where counts = 'unit') as rule using (duty)
-    cross join lateral (select due_date(done_on, interval_months) as due_on)
-    where stated_next_due_on <> due_on
 )
 from two_vessels union all from after_removal union all from inexact union all from no_start union all from no_outcome
-union all from mass union all from closed union all from quiet union all from stated;
+union all from mass union all from closed;

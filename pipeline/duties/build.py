@@ -1,4 +1,4 @@
-"""Spans from records and rules. In: `record` and the rule book. Out: duty.rule, duty.stay, duty.counted, duty.span."""
+"""Spans from records and rules. In: `record` and the rule book. Out: duty.rule, duty.stay, duty.counted, duty.span, flags."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from importlib.resources import files
 
 import duckdb
 
+from pipeline.checks.flags import add_flags
 from pipeline.duties.rules import load_rules
 
 
@@ -14,5 +15,6 @@ def build_duties(con: duckdb.DuckDBPyConnection) -> None:
     load_rules(con)
     for name in ("stays.sql", "spans.sql"):
         con.execute(files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
+    add_flags(con, files("pipeline.duties").joinpath("stated_due.sql").read_text(encoding="utf-8"))
     for name in ("event", "subject_event"):
         con.execute(f"drop table duty.{name}")

@@ -7,6 +7,7 @@ from importlib.resources import files
 
 import duckdb
 
+from pipeline.checks.flags import add_flags
 from pipeline.figures.statistics.intervals import register_intervals
 
 # In this order: a later one may read an earlier one.
@@ -21,3 +22,4 @@ def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
         for statement in duckdb.extract_statements(text):
             parameters = {"as_of": as_of} if "as_of" in statement.named_parameters else None
             con.execute(statement, parameters)
+    add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"), as_of)
