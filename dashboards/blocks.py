@@ -1,0 +1,160 @@
+"""What a page is made of: plain frozen values, no markup and no database.
+
+In: nothing. Out: the dataclasses that page modules return and render.py writes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+
+@dataclass(frozen=True)
+class Link:
+    """A text that leads somewhere inside the site; `href` is relative to the site's root."""
+
+    text: str
+    href: str
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: `key` heads it in the CSV, `heading` on the page; `kind` says how tables.py writes a cell."""
+
+    key: str
+    heading: str
+    kind: str = "text"
+    is_filter: bool = False
+
+
+def name_columns(spec: str) -> tuple[Column, ...]:
+    """Columns from one line: 'key=Heading; key=Heading:kind; key=Heading:kind filter'."""
+    columns = []
+    for part in spec.split("; "):
+        key, _, rest = part.partition("=")
+        heading, _, kind = rest.partition(":")
+        kind, _, mark = kind.partition(" ")
+        columns.append(Column(key, heading, kind or "text", mark == "filter"))
+    return tuple(columns)
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table and its CSV twin. `shown` rows stand on the page, all of them in the CSV."""
+
+    name: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple, ...]
+    empty: str = "Nothing to show."
+    shown: int | None = None
+    is_register: bool = False
+    is_folded: bool = False
+    has_twin: bool = True
+
+
+@dataclass(frozen=True)
+class Chart:
+    """One chart: the title states the finding, the summary says it in words, the table holds what is drawn."""
+
+    name: str
+    title: str
+    summary: str
+    figure: dict
+    table: Table
+    is_table_open: bool = False
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One number with its name and what it is out of or compared with."""
+
+    name: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A row of facts."""
+
+    facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True)
+class Note:
+    """A paragraph; `kind` is plain, empty or caution."""
+
+    text: str
+    kind: str = "plain"
+
+
+@dataclass(frozen=True)
+class Definitions:
+    """Terms and what they mean, as a definition list."""
+
+    heading: str
+    items: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading with its remark in the margin, and the evidence beside it."""
+
+    name: str
+    heading: str
+    blocks: tuple[Chart | Table | Facts | Note | Definitions, ...]
+    remark: str = ""
+    is_wide: bool = False
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format."""
+
+    path: str
+    title: str
+    question: str
+    answer: str
+    sections: tuple[Section, ...]
+    nav: str = ""
+    crumbs: tuple[Link, ...] = ()
+    siblings: tuple[Link, ...] = ()
+    is_caution_on_top: bool = False
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """One vessel of the fleet on the day."""
+
+    imo_number: str
+    name: str
+    vessel_type: str
+    flag: str
+    is_laid_up: bool
+
+    @property
+    def link(self) -> Link:
+        """Its page."""
+        return Link(self.name, f"vessel/{self.imo_number}.html")
+
+
+@dataclass(frozen=True)
+class Context:
+    """What every page needs to know of the run."""
+
+    as_of: date
+    known_at: datetime | None
+    version: str
+    rule_book_hash: str
+    file_count: int
+    vessels: tuple[Vessel, ...] = ()
+    by_imo: dict[str, Vessel] = field(default_factory=dict)
+
+    def name_vessel(self, imo_number: str) -> str:
+        """The vessel's name, or its number where it has left the fleet."""
+        return self.by_imo[imo_number].name if imo_number in self.by_imo else imo_number
+
+    def link_vessel(self, imo_number: str) -> Link | str:
+        """A link to its page, or its number where it has none."""
+        return self.by_imo[imo_number].link if imo_number in self.by_imo else imo_number

@@ -1,0 +1,93 @@
+"""The tables of the Agents page, and the order of agents.
+
+In: rows of figure.agent_mix. Out: units by agent, and tables of kinds, charges and spares.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dashboards import palette, words
+from dashboards.blocks import Context, Table, name_columns
+
+Row = Any
+
+
+MOST_ROWS = 60
+
+
+EMPTY = "No unit is in service on this date. Load a register of units (unit.csv) with their agent."
+
+
+def order_agent(agent: str) -> tuple[int, str]:
+    """The order of the colour standard, others after it."""
+    return (palette.AGENTS.index(agent) if agent in palette.AGENTS else len(palette.AGENTS), agent)
+
+
+def sum_units(rows: list[Row]) -> dict[str, int]:
+    """Units by agent."""
+    totals: dict[str, int] = {}
+    for row in rows:
+        totals[row.agent] = totals.get(row.agent, 0) + row.units
+    return dict(sorted(totals.items(), key=lambda pair: order_agent(pair[0])))
+
+
+def list_kinds(rows: list[Row]) -> Table:
+    """The fleet by agent, detail and kind of foam, with charges, spares and obsolete kinds."""
+    totals: dict[tuple, list] = {}
+    for r in rows:
+        total = totals.setdefault((r.agent, r.agent_detail or "", r.foam_kind or ""), [0, 0.0, 0.0, 0])
+        for i, part in enumerate((r.units, r.total_charge_l, r.total_charge_kg, r.obsolete_units)):
+            total[i] += float(part or 0) if i in (1, 2) else part or 0
+    keys = sorted(totals, key=lambda k: (order_agent(k[0]), k))
+    columns = name_columns(
+        "agent=Agent; agent_detail=Detail; foam_kind=Foam made by; units=Units:count; charge_l=Charge, l:number; "
+        "charge_kg=Charge, kg:number; obsolete_units=Obsolete kind:count"
+    )
+    foam = {"mechanical": "air and agitation", "chemical": "reaction", "": ""}
+    cells = tuple(
+        (
+            words.say_capital(words.say_slug(k[0])),
+            k[1],
+            foam.get(k[2], k[2]),
+            totals[k][0],
+            totals[k][1] or None,
+            totals[k][2] or None,
+            totals[k][3],
+        )
+        for k in keys
+    )
+    return Table("kinds", "Units in service and their nominal charge, whole fleet", columns, cells, empty=EMPTY)
+
+
+def list_vessels(rows: list[Row], context: Context) -> Table:
+    """Charge, spares and obsolete kinds, vessel by vessel and agent by agent."""
+    columns = name_columns(
+        "vessel=Vessel:link; agent=Agent; agent_detail=Detail; units=Units:count; charge_l=Charge, l:number; "
+        "charge_kg=Charge, kg:number; spare_charges_held=Spare charges held:count; obsolete_units=Obsolete kind:count"
+    )
+    mine = sorted(
+        (r for r in rows if r.imo_number in context.by_imo),
+        key=lambda r: (context.name_vessel(r.imo_number), r.imo_number, order_agent(r.agent)),
+    )
+    cells = tuple(
+        (
+            context.link_vessel(r.imo_number),
+            words.say_capital(words.say_slug(r.agent)),
+            r.agent_detail,
+            r.units,
+            r.total_charge_l,
+            r.total_charge_kg,
+            r.spare_charges_held,
+            r.obsolete_units,
+        )
+        for r in mine
+    )
+    return Table(
+        "charges",
+        "By vessel: units, nominal charge, spare charges counted on board (for the agent as a whole, on its first line)",
+        columns,
+        cells,
+        empty=EMPTY,
+        shown=MOST_ROWS,
+    )

@@ -1,0 +1,96 @@
+"""Rates of defects and how they are said.
+
+In: rows of figure.defect_rate. Out: rates with their Garwood limits, counts alone where there are too few, and the chart of both.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dashboards import rate_charts, words
+from dashboards.blocks import Chart, Table, name_columns
+
+Row = Any
+
+
+PERIOD = "last 12 months"
+
+
+DIMENSIONS = ("imo_number", "component", "defect", "agent", "space_category")
+
+
+RATES_SQL = """
+    SELECT period, imo_number, component, defect, agent, space_category, findings, unit_years, per_100_unit_years, low, high,
+        is_rated, reports, repeat_share, closed, days_to_close_median
+    FROM figure.defect_rate WHERE imo_number = '*' OR (component = '*' AND defect = '*' AND period = 'last 12 months')
+    ORDER BY period, findings DESC, imo_number, component, defect, agent, space_category"""
+
+
+EMPTY = (
+    "No finding is on record for these twelve months. If defects were found, load the findings "
+    "(finding.csv, or a check list with a column per component)."
+)
+
+
+def pick_rows(rows: list[Row], *open_dimensions: str, period: str = PERIOD) -> list[Row]:
+    """Rows of one period that are split by exactly these dimensions."""
+    return [
+        r for r in rows
+        if r.period == period and all((getattr(r, d) != "*") == (d in open_dimensions) for d in DIMENSIONS)
+    ]  # fmt: skip
+
+
+def name_kind(row: Row) -> str:
+    """'hose damaged', 'shell corrosion'."""
+    return f"{words.say_slug(row.component)} {words.say_slug(row.defect)}"
+
+
+def read_rate(row: Row) -> tuple[float | None, float | None, float | None]:
+    """Rate and limits, or nothing where there are too few to rate."""
+    if not row.is_rated:
+        return (None, None, None)
+    return round(float(row.per_100_unit_years), 2), round(float(row.low), 2), round(float(row.high), 2)
+
+
+def say_rate(row: Row) -> str:
+    """The rate with its interval, or the count."""
+    if not row.is_rated:
+        return f"{words.say_number(row.findings)} found, too few to rate"
+    return words.say_interval(row.per_100_unit_years, row.low, row.high)
+
+
+def chart_rates(
+    name: str, heading: str, rows: list[Row], labels: list[str], title: str, summary: str, fleet: Row | None = None
+) -> Chart:
+    """Points with intervals, and the table of what is drawn."""
+    columns = name_columns(
+        f"{name}={heading}; findings=Found:count; unit_years=Unit-years:number; "
+        "per_100_unit_years=Per 100 unit-years (95 % interval):interval"
+    )
+    cells = tuple((label, r.findings, round(float(r.unit_years), 1), read_rate(r)) for label, r in zip(labels, rows, strict=True))
+    table = Table(name, f"Distinct defects found, {PERIOD}", columns, cells, empty=EMPTY)
+    reference = (
+        (round(float(fleet.per_100_unit_years), 2), f"fleet {words.say_number(fleet.per_100_unit_years, 1)}")
+        if fleet and fleet.is_rated
+        else None
+    )
+    figure = rate_charts.draw_intervals(
+        labels, [read_rate(r) for r in rows], [say_rate(r) for r in rows], "defects found per 100 unit-years", reference
+    )
+    return Chart(name, title, summary, figure, table)
+
+
+def compare_top(rows: list[Row], labels: list[str], plain: str) -> str:
+    """A title that claims a first place only where the intervals allow it."""
+    rated = [(r, label) for r, label in zip(rows, labels, strict=True) if r.is_rated]
+    if not rated:
+        return f"Too few found to rate {plain}"
+    ranked = sorted(rated, key=lambda pair: -pair[0].per_100_unit_years)
+    top = ranked[0]
+    rivals = [label for r, label in ranked[1:] if r.high >= top[0].low]
+    if not rivals:
+        return f"{words.say_capital(top[1])} stands above all others: its interval touches none of theirs"
+    return (
+        f"{words.say_capital(top[1])} has the highest rate, but its interval overlaps that of "
+        f"{words.say_list(rivals[:2]) if len(rivals) < 3 else f'{len(rivals)} others'}"
+    )

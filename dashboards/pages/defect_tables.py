@@ -1,0 +1,54 @@
+"""The tables of the Defects page.
+
+In: rows of figure.defect_rate. Out: closing and repeats by kind, and the fleet by period.
+"""
+
+from __future__ import annotations
+
+from dashboards.blocks import Table, name_columns
+from dashboards.pages.defect_rates import (
+    DIMENSIONS,
+    EMPTY,
+    PERIOD,
+    Row,
+    name_kind,
+    pick_rows,
+    read_rate,
+)
+
+
+def list_kinds(rows: list[Row]) -> Table:
+    """Closing and repeats, by kind of defect."""
+    columns = name_columns(
+        "kind=Component and defect; findings=Found:count; reports=Times reported:count; closed=Closed:count; "
+        "days_to_close_median=Median days to close:number; repeat_pct=Found again on the same unit:percent"
+    )
+    cells = tuple(
+        (
+            name_kind(r),
+            r.findings,
+            r.reports,
+            r.closed,
+            r.days_to_close_median,
+            None if r.repeat_share is None else round(100 * r.repeat_share, 1),
+        )
+        for r in pick_rows(rows, "component", "defect")
+    )
+    return Table("closing", f"Time to close and repeats, {PERIOD}", columns, cells, empty=EMPTY, shown=40)
+
+
+def list_periods(rows: list[Row]) -> Table:
+    """The fleet's rate in each period."""
+    mine = [r for r in rows if all(getattr(r, d) == "*" for d in DIMENSIONS)]
+    mine.sort(key=lambda r: (not r.period.isdigit(), r.period))
+    columns = name_columns(
+        "period=Period; findings=Found:count; unit_years=Unit-years:number; "
+        "per_100_unit_years=Per 100 unit-years (95 % interval):interval"
+    )
+    return Table(
+        "periods",
+        "All defects, whole fleet, by calendar year and over all",
+        columns,
+        tuple((r.period, r.findings, round(float(r.unit_years), 1), read_rate(r)) for r in mine),
+        empty=EMPTY,
+    )

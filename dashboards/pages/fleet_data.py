@@ -1,0 +1,51 @@
+"""The data of the Fleet page.
+
+In: figure.overdue_monthly, unit_now, duty_now. Out: `FleetData`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import duckdb
+
+from dashboards import standing
+from dashboards.blocks import Context
+from dashboards.database import select_rows
+from dashboards.pages import fleet_vessels
+from dashboards.standing import Comparison
+
+AHEAD_SQL = """
+    SELECT duty, count(*) FILTER (due_on <= $day::DATE + 30) AS in_30, count(*) FILTER (due_on <= $day::DATE + 60) AS in_60,
+        count(*) FILTER (due_on <= $day::DATE + 90) AS in_90
+    FROM figure.duty_now WHERE state = 'in time' AND due_on <= $day::DATE + 90 GROUP BY duty"""
+
+
+UNITS_SQL = """
+    SELECT counted, count(DISTINCT unit_id) AS units, count(DISTINCT imo_number) AS vessels, sum(open_findings) AS open_findings
+    FROM figure.unit_now GROUP BY counted ORDER BY counted"""
+
+
+@dataclass(frozen=True)
+class FleetData:
+    """What the page shows."""
+
+    duties: list[Comparison]
+    counted: dict
+    ahead: list
+    vessels: list[fleet_vessels.VesselRow]
+
+    @property
+    def any_duty(self) -> Comparison | None:
+        """The comparison over the duties that make a unit overdue."""
+        return next((c for c in self.duties if c.duty == "*"), None)
+
+
+def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
+    """Query everything once for the whole fleet."""
+    months = standing.read_months(con)
+    ahead = sorted(select_rows(con, AHEAD_SQL, day=context.as_of), key=lambda r: standing.order_duty(r.duty))
+    counted = {row.counted: row for row in select_rows(con, UNITS_SQL)}
+    return FleetData(
+        standing.compare_duties(months, "*", context.as_of), counted, ahead, fleet_vessels.read_vessels(con, context, months)
+    )

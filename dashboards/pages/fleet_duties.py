@@ -1,0 +1,85 @@
+"""What is overdue and what falls due, by duty, for the Fleet page.
+
+In: comparisons of figure.overdue_monthly, counts of figure.duty_now. Out: a chart and tables.
+"""
+
+from __future__ import annotations
+
+from dashboards import charts, standing, words
+from dashboards.blocks import Chart, Context, Table, name_columns
+from dashboards.pages import fleet_data
+from dashboards.standing import to_pct
+
+
+def list_duties(data: fleet_data.FleetData) -> Table:
+    """One row for each duty: now, and against the month and the year before."""
+    first = data.duties[0] if data.duties else None
+    before = (
+        f"Change on {words.say_date(first.month_before.month_end)}" if first and first.month_before else "Change on the month"
+    )
+    year = f"Change on {words.say_date(first.year_before.month_end)}" if first and first.year_before else "Change on the year"
+    columns = name_columns(
+        "duty=Duty; counted=Counted:count; overdue_units=Overdue now:count; overdue_pct=Share:percent; "
+        f"unknown_units=Unknown:count; change_on_month={before}:change; change_on_year={year}:change; "
+        "unit_days_overdue_pct=Unit-days overdue, this month:percent; month_before_pct=The month before:percent; "
+        "year_before_pct=A year before:percent"
+    )  # fmt: skip
+    rows = tuple(
+        (
+            words.say_capital(words.say_duty(c.duty)),
+            c.now.units,
+            c.now.overdue,
+            to_pct(c.now.rate),
+            c.now.unknown,
+            c.change_on_month,
+            c.change_on_year,
+            to_pct(c.now.days_rate),
+            to_pct(c.month_before.days_rate) if c.month_before else None,
+            to_pct(c.year_before.days_rate) if c.year_before else None,
+        )
+        for c in data.duties
+    )
+    return Table(
+        "duties",
+        "Overdue by duty; sample discharge tests count groups of like units, not units",
+        columns,
+        rows,
+        empty="No duty counts for any unit: load a register of units (unit.csv) with vessels that are in the fleet.",
+    )
+
+
+def chart_duties(data: fleet_data.FleetData) -> Chart:
+    """Bars of what is overdue now."""
+    table, single = list_duties(data), [c for c in data.duties if c.duty != "*"]
+    worst = max(single, key=lambda c: c.now.overdue, default=None)
+    if worst is None or worst.now.overdue == 0:
+        title = "Nothing is overdue on this day"
+    else:
+        title = (
+            f"{words.say_capital(words.say_duty(worst.duty))} is behind most often: "
+            f"{standing.say_counted(worst.duty, worst.now.overdue)} overdue"
+        )
+    summary = "; ".join(
+        f"{words.say_duty(c.duty)} {words.say_number(c.now.overdue)} of {words.say_number(c.now.units)}" for c in data.duties
+    )
+    figure = charts.draw_bars(
+        [row[0] for row in table.rows],
+        [c.now.overdue for c in data.duties],
+        "overdue now",
+        [f"{words.say_number(c.now.overdue)} of {words.say_number(c.now.units)}" for c in data.duties],
+        [c is worst for c in data.duties],
+    )
+    return Chart("duties", title, f"Overdue now: {summary}." if data.duties else "", figure, table, is_table_open=True)
+
+
+def list_ahead(data: fleet_data.FleetData, context: Context) -> Table:
+    """What next falls due, from the day on."""
+    rows = tuple((words.say_capital(words.say_duty(r.duty)), r.in_30, r.in_60, r.in_90) for r in data.ahead)
+    columns = name_columns("duty=Duty; in_30_days=Within 30 days:count; in_60_days=60 days:count; in_90_days=90 days:count")
+    return Table(
+        "ahead",
+        f"The next due date of each unit and duty, from {words.say_date(context.as_of)} on; each column includes the one before",
+        columns,
+        rows,
+        empty="Nothing falls due within 90 days of this date.",
+    )

@@ -1,0 +1,63 @@
+"""The data of the Overdue page.
+
+In: figure.overdue_monthly, overdue_now, duty_now. Out: `OverdueData`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import duckdb
+
+from dashboards import standing
+from dashboards.blocks import Context
+from dashboards.database import select_rows
+from dashboards.pages import due_items
+from dashboards.standing import Months
+
+BANDS = ("1 to 7 days", "8 to 30 days", "31 to 90 days", "91 to 180 days", "over 180 days")
+
+
+NO_MONTH = "No month with a unit in service yet. Load a register of units and at least one inspection or service."
+
+
+AGES_SQL = """
+    SELECT band, count(*) AS items FROM (
+        SELECT CASE WHEN days_overdue <= 7 THEN 0 WHEN days_overdue <= 30 THEN 1 WHEN days_overdue <= 90 THEN 2
+            WHEN days_overdue <= 180 THEN 3 ELSE 4 END AS band FROM figure.overdue_now) GROUP BY band"""
+
+
+SPREAD_SQL = """
+    SELECT coalesce(duty, '*') AS duty, count(*) AS items, median(days_overdue) AS median_days,
+        quantile_cont(days_overdue, 0.9) AS p90_days, max(days_overdue) AS most_days
+    FROM figure.overdue_now GROUP BY GROUPING SETS ((duty), ())  HAVING count(*) > 0"""
+
+
+LOAD_SQL = """
+    SELECT month::DATE AS month, count(d.duty) AS due
+    FROM generate_series(date_trunc('month', $day::DATE), date_trunc('month', $day::DATE + 365), INTERVAL 1 MONTH) AS m (month)
+    LEFT JOIN figure.duty_now AS d ON date_trunc('month', d.due_on) = m.month AND d.state = 'in time'
+        AND d.due_on <= $day::DATE + 365 AND d.duty <> 'onboard_check'
+    GROUP BY m.month ORDER BY m.month"""
+
+
+@dataclass(frozen=True)
+class OverdueData:
+    """What the page shows."""
+
+    months: Months
+    ages: list[int]
+    spread: list
+    load: list
+    items: list
+
+
+def read_overdue(con: duckdb.DuckDBPyConnection, context: Context) -> OverdueData:
+    """Query everything once for the whole fleet."""
+    found = {row.band: row.items for row in select_rows(con, AGES_SQL)}
+    spread = sorted(select_rows(con, SPREAD_SQL), key=lambda r: standing.order_duty(r.duty))
+    ages = [found.get(band, 0) for band in range(len(BANDS))]
+    load = select_rows(con, LOAD_SQL, day=context.as_of)
+    items = [item for item in due_items.read_items(con, context, -1) if item.state == "overdue"]
+    items.sort(key=lambda item: (-(item.days_overdue or 0), item.imo_number, item.unit_id, item.duty))
+    return OverdueData(standing.read_months(con), ages, spread, load, items)

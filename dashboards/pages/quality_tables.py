@@ -1,0 +1,116 @@
+"""The tables of the Data quality page.
+
+In: `QualityData`. Out: files, rows kept out or in doubt, checks, freshness.
+"""
+
+from __future__ import annotations
+
+from dashboards import words
+from dashboards.blocks import Context, Table, name_columns
+from dashboards.pages import quality_data
+
+MOST_ROWS = 100
+
+
+SHOWN_ROWS = 40
+
+
+def list_files(data: quality_data.QualityData) -> Table:
+    """Every file and what became of its rows."""
+    columns = name_columns(
+        "path=File:path; dialect=Dialect; received_on=Received:date; rows_read=Rows read:count; "
+        "rows_loaded=Loaded:count; rows_quarantined=Quarantined:count; rows_duplicate=Duplicate:count"
+    )
+    rows = tuple(
+        (f.path, f.dialect, f.received_on, f.rows_read, f.rows_loaded, f.rows_quarantined, f.rows_duplicate) for f in data.files
+    )
+    return Table(
+        "files",
+        (
+            "Rows read = loaded + quarantined + duplicate. A row is one line of a canonical table: a record that "
+            "feeds two tables counts twice"
+        ),
+        columns,
+        rows,
+        empty="No file received. Run firekpi on a folder of exports.",
+        shown=200,
+    )
+
+
+def list_rows(name: str, what: str, rows: list, empty: str) -> Table:
+    """Rows with where they stand and why."""
+    columns = name_columns(
+        "path=File and line:file_line; table_name=Table; column_name=Column:path; value=Value:value; rule=Rule:code; "
+        "reason=Reason and what to do:long"
+    )
+    cells = tuple(
+        ((r.path, r.line_no), r.table_name, r.column_name, r.value if r.value is None else r.value[:80], r.rule, r.reason)
+        for r in rows
+    )
+    return Table(
+        name, f"{words.say_capital(words.say_count(len(rows), 'reason'))} {what}", columns, cells, empty=empty, shown=SHOWN_ROWS
+    )
+
+
+def list_checks(data: quality_data.QualityData, is_failing: bool) -> Table:
+    """The checks that found something, or those that found nothing."""
+    columns = name_columns(
+        "title=Check; table_name=Table; column_name=Column:path; rule=Rule:code; rows_checked=Rows checked:count; "
+        "rows_failing=Failing:count; state=Result:state"
+    )  # fmt: skip
+    mine = [c for c in data.checks if bool(c.rows_failing) == is_failing]
+    rows = tuple(
+        (c.title, c.table_name, c.column_name, c.rule, c.rows_checked, c.rows_failing, "failed" if is_failing else "passed")
+        for c in mine
+    )
+    if is_failing:
+        return Table(
+            "checks-failed",
+            f"{words.say_capital(words.say_count(len(mine), 'check'))} with failing rows",
+            columns,
+            rows,
+            empty="No check has a failing row.",
+            shown=MOST_ROWS,
+        )
+    return Table(
+        "checks-passed",
+        f"{words.say_capital(words.say_count(len(mine), 'check'))} that every row passed",
+        columns,
+        rows,
+        empty="No check was passed by every row.",
+        is_folded=True,
+    )
+
+
+def list_flags(data: quality_data.QualityData) -> Table:
+    """Doubts by rule."""
+    return Table(
+        "flag-rules",
+        "Doubts about loaded rows, by rule",
+        name_columns("rule=Rule:code; rows=Rows:count; files=In files:count"),
+        tuple((r.rule, r.rows, r.files) for r in data.flag_rules),
+        empty="No loaded row is in doubt.",
+    )
+
+
+def list_freshness(data: quality_data.QualityData, context: Context) -> Table:
+    """The last record of each vessel."""
+    columns = name_columns("vessel=Vessel:link; last_record_on=Last record:date; days_since=Days since:count; state=State:state")
+    rows = tuple(
+        (
+            context.link_vessel(f.imo_number),
+            f.last_record_on,
+            f.days_since,
+            "stale" if f.days_since is None or f.days_since > quality_data.STALE_DAYS else "fresh",
+        )
+        for f in data.fresh
+        if f.imo_number in context.by_imo
+    )
+    return Table(
+        "freshness",
+        f"Last inspection, service or finding of each vessel; stale after {quality_data.STALE_DAYS} days",
+        columns,
+        rows,
+        empty="No vessel in the fleet on this date.",
+        shown=MOST_ROWS,
+    )

@@ -1,0 +1,119 @@
+"""The site as a whole: every page into a new folder, then swapped in.
+
+In: the finished database and the folder of the site. Out: a `SiteSummary`. Until the last step the old site stays whole;
+the same database content gives the same bytes. A folder that holds anything else than a site of ours is never touched.
+Errors: `not-our-site`, `cannot-write`, and those of database.py.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.resources import as_file, files
+from pathlib import Path
+
+import duckdb
+
+from dashboards import database, render
+from dashboards.blocks import Context, Page
+from dashboards.pages import agents, corrosion, defects, fleet, method, overdue, quality, vessel
+from pipeline.errors import UserError
+
+MARKER = ".firekpi-site"
+ASSETS = ("style.css", "site.js")
+
+
+@dataclass(frozen=True)
+class SiteSummary:
+    """What was built: pages in order, number of CSV twins, and the heaviest page in bytes (without plotly.js)."""
+
+    site: Path
+    pages: tuple[str, ...]
+    csv_files: int
+    heaviest_page: str
+    heaviest_bytes: int
+
+
+def build_site(db: Path, site: Path) -> SiteSummary:
+    """Build every page of the site from the database and swap it in at `site`."""
+    db, site = Path(db), Path(site).absolute()
+    refuse_foreign(site)
+    new = site.with_name(site.name + ".new")
+    try:
+        remove_site(new)
+        with database.open_database(db) as con:
+            context = database.read_context(con, db)
+            start_folder(new)
+            paths = write_pages(con, context, new)
+        summary = sum_up(site, new, paths)
+        swap_in(new, site)
+    except OSError as error:
+        raise UserError("cannot-write", path=error.filename or site, why=error.strerror or error) from error
+    return summary
+
+
+def refuse_foreign(site: Path) -> None:
+    """Stop before a folder that isn't a site of ours, or a file, would be replaced."""
+    if site.is_dir() and not (site / MARKER).is_file() and any(site.iterdir()):
+        raise UserError("not-our-site", site=site)
+    if site.exists() and not site.is_dir():
+        raise UserError("not-our-site", site=site)
+
+
+def remove_site(folder: Path) -> None:
+    """Remove what an earlier build left, but only a site of ours."""
+    if folder.exists():
+        refuse_foreign(folder)
+        shutil.rmtree(folder)
+
+
+def start_folder(new: Path) -> None:
+    """The marker first, then the style sheet, our script, and plotly.js of the installed plotly."""
+    new.mkdir(parents=True)
+    (new / MARKER).write_text("This folder is written whole by firekpi; keep nothing of your own in it.\n", encoding="utf-8")
+    (new / "assets").mkdir()
+    for name in ASSETS:
+        (new / "assets" / name).write_bytes(files("dashboards").joinpath("assets", name).read_bytes())
+    with as_file(files("plotly") / "package_data" / "plotly.min.js") as library:
+        shutil.copyfile(library, new / "assets" / "plotly.min.js")
+
+
+def list_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
+    """Every page, fleet first; the vessels' pages come from one set of queries."""
+    yield from fleet.make_pages(con, context)
+    for module in (overdue, defects, corrosion, agents, quality, method):
+        yield module.make_page(con, context)
+    yield from vessel.make_pages(con, context)
+
+
+def write_pages(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> list[str]:
+    """Write them one by one; return their paths in order."""
+    env, paths = render.make_environment(), []
+    for page in list_pages(con, context):
+        render.write_page(env, context, page, new)
+        paths.append(page.path)
+    return paths
+
+
+def sum_up(site: Path, new: Path, paths: list[str]) -> SiteSummary:
+    """Count what was written."""
+    sizes = {path: (new / path).stat().st_size for path in paths}
+    heaviest = max(sizes, key=lambda path: sizes[path])
+    twins = sum(1 for _ in (new / "data").rglob("*.csv"))
+    return SiteSummary(site, tuple(paths), twins, heaviest, sizes[heaviest])
+
+
+def swap_in(new: Path, site: Path) -> None:
+    """Rename the old site away, the new one in, then delete the old; put the old back if the second step fails."""
+    old = site.with_name(site.name + ".old")
+    remove_site(old)
+    if site.exists():
+        site.rename(old)
+    try:
+        new.rename(site)
+    except OSError:
+        if old.exists():
+            old.rename(site)
+        raise
+    remove_site(old)

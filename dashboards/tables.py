@@ -1,0 +1,196 @@
+"""Accessible tables and their CSV twins; all escaping of cell values lives here.
+
+In: a `Table`. Out: body rows as safe markup for the template, and the CSV text of every row.
+Kinds of column: text, code, long, blank, path, unit, link, state, spark, count, change, number, percent, date, part_date,
+file_line, share, interval, percent_interval. A `part_date` cell is (date, precision), a `file_line` cell (path, line), a
+`share` cell (count, of), an interval cell (value, low, high) or three times None.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Iterator
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from markupsafe import Markup, escape
+
+from dashboards import words
+from dashboards.blocks import Column, Link, Table
+
+RIGHT = {"count", "change", "number", "percent", "date", "part_date", "share", "interval", "percent_interval"}
+PARTS = {
+    "file_line": ("{}", "line_no"),
+    "share": ("{}_count", "{}_of", "{}_pct"),
+    "interval": ("{}", "{}_low", "{}_high"),
+    "percent_interval": ("{}", "{}_low", "{}_high"),
+}
+SHAPES = {
+    "overdue": "late",
+    "failed": "late",
+    "unknown": "unsure",
+    "stale": "unsure",
+    "spare": "apart",
+    "ashore": "apart",
+    "laid up": "apart",
+}
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
+
+
+def write_state(word: str | None) -> Markup:
+    """A status: a shape for the eye, the word for everybody."""
+    if not word:
+        return Markup(words.NONE)
+    css = SHAPES.get(word, "fine")
+    return Markup('<span class="state {0}"><i class="shape" aria-hidden="true"></i>{1}</span>').format(css, word)
+
+
+def write_spark(values: tuple[float | None, ...], top: float) -> Markup:
+    """A small trend line; every spark of one table has the same scale, `top` being its upper edge."""
+    drawn = [(i, v) for i, v in enumerate(values) if v is not None]
+    if len(drawn) < 2 or top <= 0:
+        return Markup('<span class="few">too short</span>')
+    step = 92 / (len(values) - 1)
+    points = " ".join(f"{2 + i * step:.1f},{22 - 20 * v / top:.1f}" for i, v in drawn)
+    last = points.split(" ")[-1].split(",")
+    said = f"from {words.say_percent(drawn[0][1])} to {words.say_percent(drawn[-1][1])}"
+    return Markup(
+        '<svg class="spark" viewBox="0 0 96 24" width="96" height="24" role="img" aria-label="{}">'
+        '<path d="M2 22H94"/><polyline points="{}"/><circle cx="{}" cy="{}" r="2.2"/></svg>'
+    ).format(said, points, *last)
+
+
+SAYS: dict[str, Callable[..., str]] = {
+    "count": words.say_number,
+    "change": words.say_change,
+    "number": lambda v: words.say_number(v, 1),
+    "percent": words.say_percent,
+    "date": words.say_date,
+    "part_date": lambda v: words.say_part_date(*v),
+    "share": lambda v: words.say_share(*v),
+    "interval": lambda v: words.say_interval(*v),
+    "percent_interval": lambda v: words.say_interval(v[0], v[1], v[2], "%"),
+}
+
+
+def write_path(path: str | None) -> Markup:
+    """A path that may break after its folders and name parts."""
+    if not path:
+        return Markup(words.NONE)
+    return Markup("<wbr>").join(escape(part) for part in re.split(r"(?<=[/_])", path))
+
+
+def write_file_line(value: tuple[str | None, int | None]) -> Markup:
+    """path:line, as editors take it."""
+    path, line_no = value
+    return write_path(path) if line_no is None else Markup("{}:{}").format(write_path(path), line_no)
+
+
+def write_unit(value: str) -> Markup:
+    """A unit's number stays on one line; the words for a group may break."""
+    return escape(value) if " " in value else Markup('<span class="whole">{}</span>').format(value)
+
+
+SHAPED: dict[str, Callable[[Any], Markup]] = {
+    "blank": lambda _: Markup(""),
+    "file_line": write_file_line,
+    "path": write_path,
+    "state": write_state,
+    "unit": write_unit,
+}
+
+
+def write_value(kind: str, value: Any, root: str, top: float) -> Markup:
+    """One value as markup."""
+    if kind in SAYS:
+        return escape(SAYS[kind](value))
+    if kind == "link" and isinstance(value, Link):
+        return Markup('<a href="{}{}">{}</a>').format(root, value.href, value.text)
+    if kind == "spark":
+        return write_spark(value, top)
+    if kind in SHAPED:
+        return SHAPED[kind](value)
+    return escape(words.NONE if value is None or value == "" else str(value))
+
+
+def write_sort_key(kind: str, value: Any) -> str | None:
+    """What the script sorts by where the written text would mislead."""
+    if kind in ("count", "change", "number", "percent"):
+        return "" if value is None else str(value)
+    if kind == "date":
+        return value.isoformat() if value else ""
+    if kind == "part_date":
+        return value[0].isoformat() if value[0] else ""
+    if kind in PARTS and kind != "file_line":
+        return "" if value[0] is None else str(value[0])
+    return None
+
+
+def write_cell(column: Column, value: Any, tag: str, root: str, top: float) -> str:
+    """One cell of the page; everything that comes from the data is escaped here."""
+    css = column.kind + " right" if column.kind in RIGHT else column.kind
+    sort = write_sort_key(column.kind, value)
+    marks = ("" if css == "text" else f' class="{css}"') + ("" if sort is None else f' data-sort="{escape(sort)}"')
+    return f"<{tag}{marks}>{write_value(column.kind, value, root, top)}</{tag[:2]}>"
+
+
+def write_body(table: Table, root: str = "") -> Iterator[Markup]:
+    """The rows that stand on the page."""
+    sparks = [i for i, column in enumerate(table.columns) if column.kind == "spark"]
+    top = max((v for row in table.rows for i in sparks for v in row[i] if v is not None), default=0.0)
+    tags = ['th scope="row"'] + ["td"] * (len(table.columns) - 1)
+    for row in table.rows[: table.shown]:
+        cells = (write_cell(*cell, root, top) for cell in zip(table.columns, row, tags, strict=True))
+        yield Markup("<tr>" + "".join(cells) + "</tr>")
+
+
+def guard_cell(text: str) -> str:
+    """Keep a spreadsheet from running a cell: text that starts like a formula gets an apostrophe, numbers don't."""
+    if text.startswith(FORMULA_STARTS) and not NUMBER.fullmatch(text):
+        return "'" + text
+    return text
+
+
+def write_plain(value: Any) -> str:
+    """One value as CSV text: ISO dates, plain numbers, empty for nothing."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (date, datetime)):
+        return value.isoformat()
+    if isinstance(value, (float, Decimal)):
+        text = f"{value:.4f}".rstrip("0").rstrip(".")
+        return "0" if text in ("", "-0") else text
+    if isinstance(value, Link):
+        return value.text
+    if isinstance(value, tuple):
+        return " ".join(write_plain(part) or "-" for part in value)
+    return str(value)
+
+
+def split_value(kind: str, value: Any) -> tuple:
+    """A cell of several numbers as one CSV cell each."""
+    if kind == "share":
+        count, of = value
+        return count, of, None if count is None or not of else 100 * count / of
+    if kind == "part_date":
+        day, precision = value
+        return (day and day.isoformat()[: {"year": 4, "month": 7}.get(precision, 10)],)
+    return value if kind in PARTS else (value,)
+
+
+def write_csv(table: Table) -> str:
+    """The CSV twin: every row of the table, in its order."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    head = [part.format(c.key) for c in table.columns for part in PARTS.get(c.kind, ("{}",))]
+    writer.writerow([guard_cell(name) for name in head])
+    for row in table.rows:
+        parts = [part for c, value in zip(table.columns, row, strict=True) for part in split_value(c.kind, value)]
+        writer.writerow([guard_cell(write_plain(part)) for part in parts])
+    return out.getvalue()

@@ -1,0 +1,130 @@
+"""Numbers, dates and slugs in words, one way for the whole site.
+
+In: values as DuckDB gives them (int, float, Decimal, date, None). Out: plain text, never markup; None reads as an en rule.
+No locale and no clock, so that the same database gives the same bytes everywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from decimal import ROUND_HALF_UP, Decimal
+
+NONE = "–"
+THIN = "\u00a0"  # the no-break space before a unit
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+DUTY_NAMES = {
+    "*": "any of the three duties",
+    "onboard_check": "onboard check",
+    "annual_service": "annual service",
+    "pressure_test": "pressure test",
+    "sample_discharge": "sample discharge test",
+    "wheeled_examination": "wheeled unit examination",
+    "recharge_after_use": "recharge after use",
+}
+SPECIAL = {"co2": "CO2", "*": "all"}
+CERTAINTY = {
+    "P": "published text read",
+    "P2": "read in a page that quotes it",
+    "C": "common practice, no source",
+    "M": "from memory: verify",
+}
+
+
+def round_half_up(value: float | Decimal, places: int) -> Decimal:
+    """Round as people do on paper: 0.25 to one place is 0.3."""
+    return Decimal(str(value)).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+
+
+def say_number(value: float | Decimal | None, places: int = 0) -> str:
+    """A number with thousands separated and a true minus sign."""
+    if value is None:
+        return NONE
+    text = f"{round_half_up(value, places):,f}"
+    return ("\u2212" + text[1:]) if text.startswith("-") else text
+
+
+def say_change(value: int | None) -> str:
+    """A signed whole number: +3, −2, 0."""
+    if value is None:
+        return NONE
+    return f"+{say_number(value)}" if value > 0 else say_number(value)
+
+
+def say_date(day: date | datetime | None) -> str:
+    """31 Oct 2026."""
+    return NONE if day is None else f"{day.day} {MONTHS[day.month - 1]} {day.year}".replace(" ", THIN)
+
+
+def say_part_date(day: date | None, precision: str | None) -> str:
+    """2014, Mar 2014 or 1 Mar 2014, as exactly as it is known."""
+    if day is None or precision not in ("year", "month"):
+        return say_date(day)
+    return str(day.year) if precision == "year" else say_month(day).replace(" ", THIN)
+
+
+def say_month(day: date) -> str:
+    """Oct 2026."""
+    return f"{MONTHS[day.month - 1]} {day.year}"
+
+
+def say_percent(value: float | Decimal | None, places: int = 1) -> str:
+    """A percentage that is already one: 5.2 %."""
+    return NONE if value is None else f"{say_number(value, places)}{THIN}%"
+
+
+def say_share(count: int | None, of: int | None) -> str:
+    """5.2 % (14 of 271); without a denominator the reason, never 0 %."""
+    if count is None or not of:
+        return "no units to count"
+    return f"{say_percent(100 * count / of)} ({say_number(count)} of {say_number(of)})"
+
+
+def say_interval(value: float | None, low: float | None, high: float | None, unit: str = "") -> str:
+    """14.3 (10.1 to 19.7)."""
+    if value is None or low is None or high is None:
+        return "too few to rate"
+    tail = f"{THIN}{unit}" if unit else ""
+    return f"{say_number(value, 1)}{tail} ({say_number(low, 1)} to {say_number(high, 1)})"
+
+
+def say_count(count: int | None, noun: str, plural: str | None = None) -> str:
+    """1 unit, 2 units, no units."""
+    if not count:
+        return f"no {plural or noun + 's'}"
+    return f"{say_number(count)} {noun if count == 1 else plural or noun + 's'}"
+
+
+def say_difference(count: int, than: str) -> str:
+    """3 fewer than on 30 Sep 2026; as many as on 30 Sep 2026."""
+    if count == 0:
+        return f"as many as {than}"
+    return f"{say_number(abs(count))} {'more' if count > 0 else 'fewer'} than {than}"
+
+
+def say_duty(duty: str) -> str:
+    """A duty's slug in words."""
+    return DUTY_NAMES.get(duty, duty.replace("_", " "))
+
+
+def say_slug(slug: str | None) -> str:
+    """A vocabulary word in words: open_deck is open deck, co2 is CO2."""
+    if not slug:
+        return NONE
+    return SPECIAL.get(slug, slug.replace("_", " "))
+
+
+def say_list(parts: Sequence[str]) -> str:
+    """a, b and c."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
+
+
+def say_capital(text: str) -> str:
+    """First letter large, the rest as it is (CO2 stays CO2)."""
+    return text[:1].upper() + text[1:]
+
+
+def say_charge(litres: float | None, kilos: float | None) -> str:
+    """The nominal charge: 9 l, 6 kg, or both for a mixed sum."""
+    parts = [f"{say_number(v, 0 if float(v) == int(v) else 1)}{THIN}{u}" for v, u in ((litres, "l"), (kilos, "kg")) if v]
+    return " + ".join(parts) or NONE

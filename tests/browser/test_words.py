@@ -1,0 +1,163 @@
+"""Words, cells, colours: the small parts that every page leans on."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from dashboards import charts, palette, rate_charts, render, tables, time_charts, words
+from dashboards.blocks import Link, Table, name_columns
+from dashboards.pages.due_items import say_positions
+
+STYLE = (Path(charts.__file__).parent / "assets" / "style.css").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        (words.say_number(1234567), "1,234,567"),
+        (words.say_number(-3), "\u22123"),
+        (words.say_number(0.25, 1), "0.3"),
+        (words.say_number(None), "\u2013"),
+        (words.say_change(4), "+4"),
+        (words.say_change(0), "0"),
+        (words.say_date(date(2026, 10, 1)), "1\u00a0Oct\u00a02026"),
+        (words.say_part_date(date(2014, 1, 1), "year"), "2014"),
+        (words.say_part_date(date(2014, 3, 1), "month"), "Mar\u00a02014"),
+        (words.say_share(14, 271), "5.2\u00a0% (14 of 271)"),
+        (words.say_share(0, 0), "no units to count"),
+        (words.say_interval(None, None, None), "too few to rate"),
+        (words.say_interval(14.34, 10.05, 19.7), "14.3 (10.1 to 19.7)"),
+        (words.say_count(1, "unit"), "1 unit"),
+        (words.say_count(0, "unit"), "no units"),
+        (words.say_difference(-3, "on Friday"), "3 fewer than on Friday"),
+        (words.say_difference(0, "on Friday"), "as many as on Friday"),
+        (words.say_list(["a", "b", "c"]), "a, b and c"),
+        (words.say_slug("co2"), "CO2"),
+        (words.say_charge(None, 6.0), "6\u00a0kg"),
+        (say_positions(["FE-2", "FE-10", "FE-1", "FE-3", "X"]), "FE-1 to FE-3, FE-10, X"),
+        (say_positions(["07", "08"]), "07, 08"),
+    ],
+)  # fmt: skip
+def test_words(said, expected):
+    assert said == expected
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "-", '=HYPERLINK("x")'])
+def test_formula_cells_are_guarded(text):
+    assert tables.guard_cell(text) == "'" + text
+
+
+@pytest.mark.parametrize("text", ["-3", "+4.5", "-0.25", "1e-3", "plain", "", "14 = 2 x 7", "31-Oct"])
+def test_numbers_and_words_are_not_guarded(text):
+    assert tables.guard_cell(text) == text
+
+
+def test_csv_twin_splits_and_guards():
+    columns = name_columns(
+        "vessel=Vessel:link; late=Late:share; rate=Rate:interval; made=Made:part_date; =x=Odd; where=Where:file_line"
+    )
+    rows = (
+        (Link("=evil", "a.html"), (1, 4), (2.5, 1.0, None), (date(2014, 1, 1), "year"), -3, ("a.csv", 7)),
+        (Link("Plain, quoted \"x\"", "b.html"), (None, 0), (None, None, None), (None, None), None, (None, None)),
+    )  # fmt: skip
+    read = list(csv.reader(io.StringIO(tables.write_csv(Table("t", "T", columns, rows)))))
+    assert read[0] == [
+        "vessel",
+        "late_count",
+        "late_of",
+        "late_pct",
+        "rate",
+        "rate_low",
+        "rate_high",
+        "made",
+        "",
+        "where",
+        "line_no",
+    ]
+    assert read[1] == ["'=evil", "1", "4", "25", "2.5", "1", "", "2014", "-3", "a.csv", "7"]
+    assert read[2] == ['Plain, quoted "x"', "", "0", "", "", "", "", "", "", "", ""]
+
+
+def test_cells_escape_what_comes_from_data():
+    columns = name_columns("name=Name:link; note=Note; state=State:state; path=Path:path; unit=Unit:unit")
+    evil = '<img src=x onerror="a()">'
+    (row,) = tables.write_body(Table("t", "T", columns, ((Link(evil, "a.html"), evil, evil, evil, evil),)))
+    assert "<img" not in row and row.count("&lt;img") == 5
+
+
+def test_chart_data_cannot_end_its_element():
+    written = render.write_json({"text": "</script><!-- & -->", "none": None})
+    assert not set("<>&") & set(written) and json.loads(written) == {"text": "</script><!-- & -->", "none": None}
+    with pytest.raises(ValueError):
+        render.write_json({"y": [float("nan")]})
+
+
+def test_sparks_of_one_table_share_a_scale():
+    columns = name_columns("v=Vessel; s=Trend:spark")
+    low, high = tables.write_body(Table("t", "T", columns, (("a", (0.0, 1.0)), ("b", (0.0, 10.0)))))
+    ends = [re.search(r'cy="([\d.]+)"', row)[1] for row in (low, high)]
+    assert ends == ["20.0", "2.0"]
+
+
+def test_line_labels_keep_apart_and_in_order():
+    placed = time_charts.spread_labels([5.0, 5.1, 0.0], 10.0)
+    assert placed[0] == 5.0 and placed[1] >= placed[0] + 10 * time_charts.LABEL_GAP - 1e-9 and placed[2] == 0.0
+
+
+def test_no_rate_without_an_interval():
+    figure = rate_charts.draw_intervals(
+        ["a", "b"], [(2.0, 1.0, 4.0), (None, None, None)], ["2 (1 to 4)", "3 found, too few to rate"], "per 100"
+    )
+    dots, said = figure["data"]
+    assert dots["x"] == [2.0] and dots["error_x"]["array"] == [2.0] and dots["error_x"]["arrayminus"] == [1.0]
+    assert said["x"] == [4.0, 0] and "too few" in said["text"][1]
+
+
+def read_scheme(block: str) -> dict[str, str]:
+    return dict(re.findall(r"--([\w-]+):\s*(#[0-9a-f]{3,6})", block))
+
+
+def contrast(one: str, other: str) -> float:
+    """WCAG 2 contrast ratio (W3C recommendation, relative luminance of sRGB; formula from memory)."""
+
+    def luminance(colour: str) -> float:
+        digits = colour[1:] if len(colour) == 7 else "".join(c * 2 for c in colour[1:])
+        parts = [int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]
+        linear = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+LIGHT = read_scheme(STYLE[STYLE.index(":root {") : STYLE.index("@media screen")])
+DARK = LIGHT | read_scheme(STYLE[STYLE.index("@media screen") : STYLE.index("*, *::before")])
+
+
+@pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])
+@pytest.mark.parametrize("name", ["ink", "muted", "accent", "limit", "late", "unsure", "fine"])
+def test_text_contrast(scheme, name):
+    assert contrast(scheme[name], scheme["ground"]) >= 4.5
+
+
+@pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])
+@pytest.mark.parametrize("agent", palette.AGENTS)
+def test_agents_read_on_their_colour_and_on_the_ground(scheme, agent):
+    slug = agent.replace("_", "-")
+    assert contrast(scheme[f"on-{slug}"], scheme[f"agent-{slug}"]) >= 4.5
+    # WCAG 1.4.11: 3:1 for the outline that carries a cream or a black bar.
+    assert contrast(scheme["outline"], scheme["ground"]) >= 3
+    assert scheme["agent-co2"] != scheme["outline"] or contrast(scheme["agent-co2"], scheme["ground"]) >= 3
+
+
+def test_every_colour_a_chart_may_name_is_in_the_sheet():
+    source = "".join(path.read_text(encoding="utf-8") for path in Path(charts.__file__).parent.glob("*.py"))
+    named = set(re.findall(r"var\(--([a-z0-9-]+)\)", source)) | {palette.pick_agent_colour(a)[6:-1] for a in palette.AGENTS}
+    assert len(named) > 12 and named <= set(LIGHT)
