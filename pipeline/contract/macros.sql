@@ -17,3 +17,6 @@ create or replace macro has_problem(problems, wanted) as
 create or replace macro has_problem_of(problems, wanted_rule, wanted) as
     problems is not null
     and len(list_filter(problems, lambda p: p.column_name = wanted and p.rule = wanted_rule)) > 0;
+
+-- Whether an inspection saw the unit: without access, or with the unit not in its place, nothing of its state was seen.
+create or replace macro was_seen(outcome) as outcome is null or outcome not in ('not_found', 'no_access');

@@ -13,10 +13,13 @@ corroded as (
 unit as (
     select age_band_years, from_years, coalesce(agent, 'not stated') as agent, coalesce(lining, 'not stated') as lining,
         coalesce(space_category, 'not stated') as space_category, findings, worst_grade
-    from figure.unit_now as unit_now join band on age_years >= from_years and age_years < to_years
+    from figure.unit_now as unit_now
+    join band on made_on + to_years(from_years) <= $as_of::date and made_on + to_years(to_years) > $as_of::date
     left join corroded using (unit_id)
-    where counted = 'in service' and (last_inspected_on is not null or last_serviced_on is not null)
-    qualify row_number() over (partition by unit_now.unit_id order by in_service_on desc) = 1
+    where counted = 'in service' and (last_inspected_on is not null or last_serviced_on is not null
+        or unit_id in (select unit_id from record.finding where found_on <= $as_of::date))
+    qualify row_number() over (partition by unit_now.unit_id
+        order by coalesce(in_service_on, made_on) desc, in_service_on desc nulls last, imo_number) = 1
 ),
 counted as (
     select from_years, age_band_years, coalesce(agent, '*') as agent, coalesce(lining, '*') as lining,

@@ -1,26 +1,45 @@
 -- figure.defect_rate: one row is a period, a vessel, a component and defect, an agent, a kind of space ('*' = all of them): distinct
 -- defects found per 100 unit-years under observation, with Garwood limits. A defect that is reported again while still open
--- counts once. A unit is under observation from its first day to its last look: nobody looked at the rest.
+-- counts once. A unit is under observation from its first day, but not before the vessel's first record, to its last look
+-- (inspection that saw it, service or finding): of the rest nothing is known.
 create table figure.defect_rate as
 with look as (
-    select unit_id, max(looked_on) as last_looked_on
-    from (select unit_id, inspected_on as looked_on from record.inspection union all select unit_id, serviced_on from record.service)
-    where looked_on <= $as_of::date group by unit_id
+    select unit_id, imo_number, inspected_on as looked_on from record.inspection where was_seen(outcome)
+    union all select unit_id, imo_number, serviced_on from record.service
+    union all select unit_id, imo_number, found_on from record.finding
 ),
-observed as (
+last_look as (select unit_id, max(looked_on) as last_looked_on from look where looked_on <= $as_of::date group by unit_id),
+first_look as (select imo_number, min(looked_on) as first_looked_on from look group by imo_number),
+watched_stay as (
     select counted.imo_number, counted.unit_id, coalesce(unit.agent, 'not stated') as agent,
-        coalesce(unit.space_category, 'not stated') as space_category, counted.from_on,
-        least(counted.to_on, last_looked_on + 1) as to_on
+        coalesce(unit.space_category, 'not stated') as space_category,
+        greatest(counted.from_on, first_looked_on) as from_on,
+        least(counted.to_on, last_looked_on + 1) as to_on, stay.stay_no, stay.from_on as began_on, unit.in_service_on
     from duty.counted as counted join duty.stay as stay using (stay_no)
     join record.unit as unit on unit.file_id = stay.file_id and unit.record_no = stay.record_no and unit.unit_id = stay.unit_id
-    join look on look.unit_id = counted.unit_id
-    where counted.from_on < least(counted.to_on, last_looked_on + 1)
+    join last_look on last_look.unit_id = counted.unit_id
+    join first_look on first_look.imo_number = counted.imo_number
+    where greatest(counted.from_on, first_looked_on) < least(counted.to_on, last_looked_on + 1)
+),
+cut as (
+    select imo_number, unit_id, from_on as day from watched_stay union select imo_number, unit_id, to_on from watched_stay
+),
+slice as (
+    select imo_number, unit_id, day as from_on, lead(day) over (partition by imo_number, unit_id order by day) as to_on from cut
+),
+-- A day counts once, however many stays of a unit on one vessel overlap on it; the stay that began last tells what the unit is.
+observed as (
+    select slice.imo_number, slice.unit_id, agent, space_category, slice.from_on, slice.to_on
+    from slice join watched_stay as stay on stay.imo_number = slice.imo_number and stay.unit_id = slice.unit_id
+        and stay.from_on <= slice.from_on and slice.to_on <= stay.to_on
+    qualify row_number() over (partition by slice.imo_number, slice.unit_id, slice.from_on
+        order by began_on desc, in_service_on desc nulls last, stay_no) = 1
 ),
 period as (
     select 'all' as period, date '0001-01-01' as start_on, $as_of::date + 1 as end_on
     union all select 'last 12 months', ($as_of::date + 1 - to_months(12))::date, $as_of::date + 1
     union all select year::varchar, make_date(year, 1, 1), least(make_date(year + 1, 1, 1), $as_of::date + 1)
-    from (select distinct year(found_on)::integer as year from record.finding where found_on <= $as_of::date)
+    from (select distinct unnest(range(year(from_on), year(to_on - 1) + 1))::integer as year from observed)
 ),
 exposure as (
     select period, imo_number, agent, space_category,
@@ -39,7 +58,6 @@ counted_report as (
     join observed on observed.imo_number = report.imo_number and observed.unit_id = report.unit_id
         and report.found_on >= observed.from_on and report.found_on < observed.to_on
     join period on found_on >= start_on and found_on < end_on
-    qualify row_number() over (partition by period, report.unit_id, found_on, component, defect order by observed.from_on) = 1
 ),
 found as (
     select period, coalesce(imo_number, '*') as imo_number, coalesce(component, '*') as component, coalesce(defect, '*') as defect,

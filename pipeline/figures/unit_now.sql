@@ -1,7 +1,8 @@
 -- figure.unit_now: one row is a stay that lasts on $as_of, with what is known of the unit and how it is counted
 create table figure.unit_now as
 with looked as (
-    select unit_id, max(inspected_on) as last_inspected_on from record.inspection where inspected_on <= $as_of::date group by unit_id
+    select unit_id, max(inspected_on) as last_inspected_on from record.inspection
+    where inspected_on <= $as_of::date and was_seen(outcome) group by unit_id
 ),
 serviced as (
     select unit_id, max(serviced_on) as last_serviced_on from record.service where serviced_on <= $as_of::date group by unit_id
@@ -42,15 +43,25 @@ with held as (
     )
     group by imo_number, agent
 ),
+unit as (
+    select * from figure.unit_now where counted = 'in service'
+    qualify row_number() over (partition by imo_number, unit_id
+        order by coalesce(in_service_on, made_on) desc, in_service_on desc nulls last) = 1
+),
 mix as (
-    select imo_number, agent, agent_detail, foam_kind, count(distinct unit_id) as units, sum(charge_l::decimal(12, 4))::double as total_charge_l,
+    select imo_number, agent, agent_detail, foam_kind, count(*) as units, sum(charge_l::decimal(12, 4))::double as total_charge_l,
         sum(charge_kg::decimal(12, 4))::double as total_charge_kg,
-        count(distinct unit_id) filter (foam_kind = 'chemical' or expelled_by = 'reaction') as obsolete_units
-    from figure.unit_now where counted = 'in service' group by all
+        count(*) filter (foam_kind = 'chemical' or expelled_by = 'reaction') as obsolete_units
+    from unit group by all
 )
-select mix.*, case when row_number() over (partition by imo_number, agent order by agent_detail, foam_kind) = 1
+select imo_number, agent, agent_detail, foam_kind, coalesce(units, 0) as units, total_charge_l, total_charge_kg,
+    coalesce(obsolete_units, 0) as obsolete_units,
+    case when row_number() over (partition by imo_number, agent order by agent_detail, foam_kind) = 1
     then spare_charges_held end as spare_charges_held
-from mix left join held using (imo_number, agent)
+from mix full join held using (imo_number, agent)
+where units is not null or (spare_charges_held > 0 and imo_number in (
+    select imo_number from record.vessel
+    where (joined_on is null or joined_on <= $as_of::date) and (left_on is null or $as_of::date < left_on)))
 order by imo_number, agent, agent_detail, foam_kind;
 
 -- figure.freshness: one row is a vessel and the day of its last record, of any kind, on or before $as_of
@@ -59,6 +70,7 @@ with seen as (
     select imo_number, inspected_on as seen_on from record.inspection
     union all select imo_number, serviced_on from record.service
     union all select imo_number, found_on from record.finding
+    union all select imo_number, counted_on from record.spare
 )
 select imo_number, max(seen_on) filter (seen_on <= $as_of::date) as last_record_on,
     $as_of::date - max(seen_on) filter (seen_on <= $as_of::date) as days_since

@@ -1,7 +1,7 @@
 """A small fleet in canonical form, as plain dicts, and its way onto disk.
 
-In: rows of vessel, unit, inspection and service (keys as in pipeline/contract/*.toml; dates as `date`, numbers as
-`Decimal`, empty as None). Out: CSV files that need no dialect, whole or split over subfolders.
+In: rows of vessel, unit, inspection, service, finding and spare (keys as in pipeline/contract/*.toml; dates as `date`,
+numbers as `Decimal`, empty as None). Out: CSV files that need no dialect, whole or split over subfolders.
 """
 
 import csv
@@ -18,6 +18,8 @@ KEYS = {
     "unit": ("unit_id", "imo_number", "in_service_on"),
     "inspection": ("unit_id", "inspected_on"),
     "service": ("unit_id", "serviced_on", "kind"),
+    "finding": ("unit_id", "found_on", "component", "defect"),
+    "spare": ("imo_number", "counted_on", "agent", "charge_l", "charge_kg"),
 }
 # These must be in a file even when no row fills them: without them a header-only file would not be that table.
 NEEDED = {
@@ -25,6 +27,8 @@ NEEDED = {
     "unit": ("unit_id", "imo_number"),
     "inspection": ("unit_id", "imo_number", "inspected_on"),
     "service": ("unit_id", "imo_number", "serviced_on", "kind"),
+    "finding": ("unit_id", "imo_number", "found_on", "component", "defect"),
+    "spare": ("imo_number", "counted_on", "agent"),
 }
 
 
@@ -37,6 +41,8 @@ class Fleet:
     unit: Sequence[Row]
     inspection: Sequence[Row] = ()
     service: Sequence[Row] = ()
+    finding: Sequence[Row] = ()
+    spare: Sequence[Row] = ()
 
     def list_tables(self) -> dict[str, Sequence[Row]]:
         return {name: getattr(self, name) for name in KEYS}
@@ -61,7 +67,7 @@ def merge_fleets(fleets: Sequence[Fleet]) -> Fleet:
 
 
 def write_canonical(folder: Path, fleet: Fleet) -> None:
-    """One CSV per table; an empty inspection or service table is left out, a wholly empty column too."""
+    """One CSV per table; an empty table of events is left out, a wholly empty column too."""
     for table, rows in fleet.list_tables().items():
         if rows or table in ("vessel", "unit"):
             write_table(folder / f"{table}.csv", table, rows)
