@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import tempfile
 from contextlib import contextmanager
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from rich.console import Console
 
 from pipeline import __version__
 from pipeline.errors import UserError
+from pipeline.intake.received import read_moment
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -25,6 +27,9 @@ def main(arguments: list[str] | None = None) -> int:
     except UserError as error:
         print(f"firekpi: {error} [{error.slug}]", file=sys.stderr)
         return error.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read us has gone
+        return 1
     except KeyboardInterrupt:
         print("firekpi: stopped; the last good database and site are untouched.", file=sys.stderr)
         return 130
@@ -111,22 +116,20 @@ def _date(text: str | None) -> date | None:
     if text is None:
         return None
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError as error:
         raise UserError("bad-date", option="--as-of", value=text, also="") from error
+    if not 1990 <= day.year <= 2200:
+        raise UserError("bad-date", option="--as-of", value=text, also=" of our time")
+    return day
 
 
 def _time(text: str | None) -> datetime | None:
-    """A lone date means its last second; a time without a zone is UTC."""
-    if text is None:
-        return None
+    """A lone day means its last second; a time without a zone is UTC."""
     try:
-        moment = datetime.fromisoformat(text)
+        return None if text is None else read_moment(text)
     except ValueError as error:
         raise UserError("bad-date", option="--known-at", value=text, also=" or 2026-10-31T12:00") from error
-    if len(text) == 10:
-        moment = moment.replace(hour=23, minute=59, second=59)
-    return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment
 
 
 @contextmanager

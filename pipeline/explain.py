@@ -5,9 +5,8 @@ from __future__ import annotations
 from importlib.resources import files
 from pathlib import Path
 
-import duckdb
-
 from pipeline.errors import UserError
+from pipeline.warehouse.build import read_database
 
 CAUTION = (
     "This supports and never replaces the vessel's procedures, the maker's manual, flag and class rules and a competent "
@@ -20,9 +19,8 @@ def explain_unit(db: Path, unit_id: str) -> list[str]:
 
     Raises UserError no-database or unknown-unit-asked.
     """
-    if not db.exists():
-        raise UserError("no-database", db=db)
-    with duckdb.connect(str(db), read_only=True) as con:
+    unit_id = unit_id.encode("utf-8", "replace").decode()  # a shell may hand over bytes that are no text
+    with read_database(db) as con:
         as_of = con.execute("select as_of from intake.run").fetchone()[0]
         stays = con.execute(
             "select unit.imo_number, vessel_name, agent, form, coalesce(charge_kg::varchar || ' kg', charge_l::varchar || ' l', ''), "
@@ -40,6 +38,14 @@ def explain_unit(db: Path, unit_id: str) -> list[str]:
 
 
 def _near(con, unit_id: str) -> str:
+    """Where else to look: a row of the register in quarantine, or units with a number much like it."""
+    row = con.execute(
+        "select path, line_no, reason from intake.quarantine join intake.file using (file_id) "
+        "where table_name = 'unit' and list_contains(json_extract_string(raw, '$.*'), $unit_id) order by path, line_no limit 1",
+        {"unit_id": unit_id},
+    ).fetchone()
+    if row:
+        return f"; its register row is in quarantine, {row[0]} line {row[1]}: {row[2].rstrip('.')}"
     rows = con.execute(
         "select distinct unit_id from record.unit where jaro_winkler_similarity(lower(unit_id), lower($unit_id)) > 0.85 "
         "order by jaro_winkler_similarity(lower(unit_id), lower($unit_id)) desc, unit_id limit 3",

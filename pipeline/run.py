@@ -24,8 +24,10 @@ from pipeline.intake.dialect import Dialect
 from pipeline.intake.lock import locked_store
 from pipeline.intake.match import match_dialects
 from pipeline.intake.parse import Parsed, parse_file
+from pipeline.intake.receive import receive_exports
+from pipeline.intake.received import write_time
 from pipeline.intake.stage import drop_stage, stage_files
-from pipeline.intake.store import ReceivedFile, Store, keep_exports
+from pipeline.intake.store import ReceivedFile, Store
 from pipeline.warehouse.build import build_database, check_database, open_scratch
 from pipeline.warehouse.load import account_files, load_table
 from pipeline.warehouse.summary import Summary, read_summary
@@ -56,9 +58,10 @@ def run(options: RunOptions, tell: Progress = lambda stage: None) -> Summary:
     check_database(options.db)
     with locked_store(options.store) as store:
         tell("keeping the exports")
-        files = known_by(keep_exports(list(options.folders), store), options.known_at)
-        tell(f"reading {len(files)} files")
-        parsed = read_files(store, files)
+        intake = receive_exports(list(options.folders), store)
+        files = known_by(intake.ledger, options.known_at)
+        tell(f"reading {len(files):,} files")
+        parsed = read_files(store, match_dialects(intake, files, store))
         with build_database(options.db) as con:
             tell("checking and loading the rows")
             load_records(con, parsed, store)
@@ -67,22 +70,26 @@ def run(options: RunOptions, tell: Progress = lambda stage: None) -> Summary:
             tell("computing the figures")
             build_figures(con, as_of)
             write_run(con, started_at, as_of, options.known_at)
-            return read_summary(con)
+            summary = read_summary(con, intake.notes)
+        intake.confirm(store)
+    return summary
 
 
-def known_by(files: list[ReceivedFile], known_at: datetime | None) -> list[ReceivedFile]:
-    """The files received by `known_at`; all of them if it is None."""
+def known_by(ledger: tuple[ReceivedFile, ...], known_at: datetime | None) -> list[ReceivedFile]:
+    """The files received by `known_at`; all of them if it is None. Raises UserError nothing-known."""
     if known_at is None:
-        return files
-    limit = known_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return [file for file in files if file.received_at <= limit]
+        return list(ledger)
+    files = [file for file in ledger if file.received_at <= write_time(known_at)]
+    if not files:
+        raise UserError("nothing-known", known_at=known_at)
+    return files
 
 
-def read_files(store: Store, files: list[ReceivedFile]) -> list[ParsedFile]:
+def read_files(store: Store, matched: list[tuple[ReceivedFile, Dialect]]) -> list[ParsedFile]:
     """Parse every file with its dialect, from the cache where nothing changed."""
     con = open_scratch()
     try:
-        return [(file, dialect, parse_file(store, file, dialect, con)) for file, dialect in match_dialects(files, store)]
+        return [(file, dialect, parse_file(store, file, dialect, con)) for file, dialect in matched]
     finally:
         con.close()
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import duckdb
-
+from pipeline.warehouse.build import read_database
 from pipeline.warehouse.summary import Summary
 
 
@@ -24,12 +23,12 @@ def summary_lines(summary: Summary) -> list[str]:
         lines.append(f"quarantined, by rule: {listed}")
     if summary.absent:
         lines.append(f"no file gives: {', '.join(summary.absent)}")
-    return lines
+    return lines + [f"note: {note}" for note in summary.notes]
 
 
 def quarantine_lines(db: Path, most: int = 40) -> list[str]:
-    """Each quarantined row with file, line and reason; at most `most` of them, the rest counted."""
-    with duckdb.connect(str(db), read_only=True) as con:
+    """Each reason of each quarantined row with file, line and reason; at most `most` of them, the rest counted."""
+    with read_database(db) as con:
         rows = con.execute(
             "select path, line_no, table_name, reason from intake.quarantine join intake.file using (file_id) "
             "order by path, line_no, table_name, rule"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import subprocess
 import sys
 
@@ -143,16 +144,57 @@ def test_two_runs_on_one_store(call, exports, small_fleet, tmp_path):
     assert_sentence(text, ".firekpi", "[store-busy]")
 
 
-def test_damaged_store(call, exports, small_fleet, tmp_path):
+@pytest.fixture
+def store_with_an_old_file(call, exports, small_fleet, tmp_path):
+    """A store that has received inspection.csv, which is no longer in the folder; gives (folder, where it is kept)."""
     folder = exports(small_fleet)
     assert call("run", folder, "--no-site")[0] == 0
-    kept = next((tmp_path / ".firekpi" / "files").iterdir())
-    kept.write_bytes(kept.read_bytes() + b"x")
+    data = (folder / "inspection.csv").read_bytes()
+    (folder / "inspection.csv").unlink()
+    return folder, tmp_path / ".firekpi" / "files" / hashlib.sha256(data).hexdigest()
+
+
+@pytest.mark.parametrize("damage", [lambda data: data[:-1] + b"x", lambda data: data + b"x", lambda data: b""])
+def test_damaged_store(call, store_with_an_old_file, tmp_path, damage):
+    folder, kept = store_with_an_old_file
+    kept.write_bytes(damage(kept.read_bytes()))
     for cached in (tmp_path / ".firekpi" / "parsed").glob("*/parsed.json"):
         cached.unlink()
     code, text = call("run", folder, "--no-site")
     assert code == 4
     assert_sentence(text, kept.name, "[store-damaged]")
+
+
+def test_a_damaged_store_is_mended_from_the_folder(call, exports, small_fleet, tmp_path):
+    folder = exports(small_fleet)
+    assert call("run", folder, "--no-site")[0] == 0
+    for kept in (tmp_path / ".firekpi" / "files").iterdir():
+        kept.write_bytes(b"x" + kept.read_bytes()[1:])
+    assert call("run", folder, "--no-site")[0] == 0
+    for kept in (tmp_path / ".firekpi" / "files").iterdir():
+        assert hashlib.sha256(kept.read_bytes()).hexdigest() == kept.name
+
+
+@pytest.mark.parametrize("text", ["[", "{}", '[{"path": 5}]', '[{"path": "x", "sha256": "y"}]', ""])
+def test_damaged_ledger(call, exports, small_fleet, tmp_path, text):
+    folder = exports(small_fleet)
+    assert call("run", folder, "--no-site")[0] == 0
+    (tmp_path / ".firekpi" / "received.json").write_text(text)
+    code, said = call("run", folder, "--no-site")
+    assert code == 4
+    assert_sentence(said, "received.json", "[store-damaged]")
+
+
+def test_a_damaged_cache_is_made_anew(exports, run_on, small_fleet, tmp_path):
+    folder = exports(small_fleet)
+    _, con = run_on(folder)
+    before = con.execute("from record.inspection order by all").fetchall()
+    for parquet in (tmp_path / "store" / "parsed").rglob("*.parquet"):
+        data = bytearray(parquet.read_bytes())
+        data[len(data) // 2] ^= 1
+        parquet.write_bytes(bytes(data))
+    _, con = run_on(folder)
+    assert con.execute("from record.inspection order by all").fetchall() == before
 
 
 def test_explain_without_database_or_unit(call, exports, small_fleet):
@@ -165,25 +207,56 @@ def test_explain_without_database_or_unit(call, exports, small_fleet):
     assert_sentence(text, "U11", "U1", "[unknown-unit-asked]")
 
 
+GOOD_HEAD = 'name = "x"\nfiles = ["*.csv"]\n'
+UNIT = '[[table]]\nname = "unit"\n[table.columns]\n'
+FINDING = '[[table]]\nname = "finding"\n[table.columns]\nunit_id = "S"\n'
+
+
 @pytest.mark.parametrize(
     "text, key, why",
     [
+        ("name = ", "(whole file)", "TOML"),
         ('name = "x"\nfiles = ["*.csv"]\ntabel = 1\n', "tabel", "not known"),
-        ('name = "x"\nfiles = ["*.csv"]\n', "table", "missing"),
-        ('name = "x"\nfiles = ["*.csv"]\nencoding = "klingon"\n[[table]]\nname = "unit"\n', "encoding", "klingon"),
-        ('name = "x"\nfiles = ["*.csv"]\n[[table]]\nname = "ship"\n', "table[0].name", "no table"),
-        ('name = "x"\nfiles = ["*.csv"]\n[[table]]\nname = "unit"\n[table.columns]\nserial = "A"\n', "table[0].columns.serial", "no such column"),
+        (GOOD_HEAD, "table", "missing"),
+        ('name = ["d"]\n', "name", "must be text"),
+        ('name = "x"\nfiles = "x.csv"\n', "files", "list of texts"),
+        (GOOD_HEAD + 'delimiter = ";;"\n' + UNIT + 'agent = "A"\n', "delimiter", "one character"),
+        (GOOD_HEAD + "delimiter = 5\n" + UNIT, "delimiter", "must be text"),
+        (GOOD_HEAD + 'null_words = "n/a"\n' + UNIT, "null_words", "list of texts"),
+        (GOOD_HEAD + "skip_head = true\n" + UNIT, "skip_head", "whole number"),
+        (GOOD_HEAD + 'encoding = "klingon"\n' + UNIT + 'agent = "A"\n', "encoding", "klingon"),
+        (GOOD_HEAD + 'encoding = "rot13"\n' + UNIT + 'agent = "A"\n', "encoding", "rot13"),
+        (GOOD_HEAD + 'thousands_mark = "1"\n' + UNIT + 'agent = "A"\n', "thousands_mark", "apostrophe"),
+        (GOOD_HEAD + 'date_formats = ["%Q"]\n' + UNIT, "date_formats", "no year"),
+        (GOOD_HEAD + 'date_formats = ["%Y-%Q"]\n' + UNIT, "date_formats", "no date form"),
+        (GOOD_HEAD + 'date_formats = ["%d.%m."]\n' + UNIT, "date_formats", "no year"),
+        (GOOD_HEAD + 'date_formats = ["%Y-%m-%d %z"]\n' + UNIT, "date_formats", "time zone"),
+        (GOOD_HEAD + '[[table]]\nname = "ship"\n', "table[0].name", "no table"),
+        (GOOD_HEAD + '[[table]]\nname = "unit"\n', "table[0].columns", "missing"),
+        (GOOD_HEAD + UNIT + 'serial = "A"\n', "table[0].columns.serial", "no such column"),
+        (GOOD_HEAD + UNIT + "agent = 5\n", "columns.agent", "header or a table"),
+        (GOOD_HEAD + UNIT + 'agent = { constant = "" }\n', "columns.agent", "must not be empty"),
+        (GOOD_HEAD + UNIT + 'agent = { from = "A", constant = "foam" }\n', "columns.agent", "either"),
+        (GOOD_HEAD + UNIT + 'agent = { from = ["A"] }\n', "columns.agent.from", "must be text"),
+        (GOOD_HEAD + UNIT + 'agent = { from = "A", words = { "P" = "pwder" } }\n', "words.P", "vocabulary"),
+        (GOOD_HEAD + UNIT + 'agent = { from = "A", words = { OK = "foam", ok = "water" } }\n', "words.ok", "twice"),
+        (GOOD_HEAD + UNIT + 'is_spare = { from = "A", words = { j = "ja" } }\n', "words.j", "true, false"),
+        (GOOD_HEAD + UNIT + 'charge_kg = { from = "A", unit = "psi" }\n', "charge_kg.unit", "converted"),
+        (GOOD_HEAD + UNIT + 'made_on = { from = "A", formats = "%Y" }\n', "made_on.formats", "list of texts"),
+        (GOOD_HEAD + UNIT + 'made_on = { from = "A", precision_into = "agent" }\n', "precision_into", "day, month, year"),
+        (GOOD_HEAD + UNIT + 'agent = "A"\n[table.when]\n', "when.column", "missing"),
+        (GOOD_HEAD + UNIT + 'agent = "A"\n[table.when]\ncolumn = "K"\nis = "Service"\n', "when.is", "list of texts"),
+        (GOOD_HEAD + FINDING + '[table.wide]\ninto = "component"\n', "wide.columns", "missing"),
         (
-            'name = "x"\nfiles = ["*.csv"]\n[[table]]\nname = "unit"\n[table.columns]\nagent = {from = "A", words = {"P" = "pwder"}}\n',
-            "words.p",
+            GOOD_HEAD + FINDING + '[table.wide]\ninto = "component"\ncolumns = { H = "hose" }\ncells = { r = { action = "brush" } }\n',
+            "wide.cells",
             "vocabulary",
         ),
         (
-            'name = "x"\nfiles = ["*.csv"]\n[[table]]\nname = "unit"\n[table.columns]\ncharge_kg = {from = "A", unit = "psi"}\n',
-            "charge_kg.unit",
-            "converted",
+            GOOD_HEAD + FINDING + '[table.wide]\ninto = "component"\ncolumns = { H = "hat" }\ncells = { r = { defect = "dent" } }\n',
+            "wide.columns.H",
+            "'hat'",
         ),
-        ("name = ", "(whole file)", "TOML"),
     ],
 )  # fmt: skip
 def test_bad_dialect(call, exports, small_fleet, text, key, why):
@@ -197,20 +270,115 @@ def test_two_dialects_for_one_file(call, exports, small_fleet):
     text = '''name = "{}"
         files = ["*.csv"]
         [[table]]
-        name = "unit"'''
+        name = "unit"
+        columns.unit_id = "Serial"'''
     folder = exports({**small_fleet, "dialects/a.toml": text.format("a"), "dialects/b.toml": text.format("b")})
     code, said = call("run", folder, "--no-site")
     assert code == 3
     assert_sentence(said, "a, b", "[two-dialects]")
 
 
-def test_bad_received(call, exports, small_fleet):
-    folder = exports({**small_fleet, "received.csv": "path,received_at\nunit.csv,soon"})
-    code, said = call("run", folder, "--no-site")
-    assert code == 3
-    assert_sentence(said, "received.csv", "record 1", "soon", "[bad-received]")
-
-
 def test_quiet_in_a_pipe(call, exports, small_fleet, capsys):
     code, text = call("run", exports(small_fleet), "--no-site")
     assert (code, text) == (0, "")
+
+
+def test_a_file_that_could_not_be_used_is_not_received(call, exports, small_fleet):
+    """The remedy that the sentence names must work: take the file away, list it, or mend it."""
+    folder = exports({**small_fleet, "notes.txt": "hello"})
+    assert call("run", folder, "--no-site")[0] == 3
+    (folder / "notes.txt").unlink()
+    assert call("run", folder, "--no-site")[0] == 0
+    (folder / "spare.csv").write_bytes("imo_number\nGrün".encode("latin-1"))
+    assert call("run", folder, "--no-site")[0] == 3
+    (folder / "spare.csv").write_text("imo_number,counted_on,agent\n")
+    assert call("run", folder, "--no-site")[0] == 0
+
+
+def test_a_site_and_a_store_inside_the_folder_are_no_exports(call, exports, small_fleet, tmp_path, monkeypatch):
+    monkeypatch.chdir(exports(small_fleet))
+    assert call("run", ".", "--store", "kept")[0] == 0
+    assert call("run", ".", "--store", "kept")[0] == 0
+
+
+def test_two_folders_of_one_name(call, exports, small_fleet):
+    a, b = exports(small_fleet, "a/exports"), exports(small_fleet, "b/exports")
+    code, said = call("run", a, b, "--no-site")
+    assert code == 2
+    assert_sentence(said, "exports", "[same-name]")
+
+
+@pytest.mark.parametrize(
+    "text, why",
+    [("5", "TOML"), ('ignore = "*.txt"', "list of globs"), ("ignore = [5]", "list of globs"), ("ignor = []", "not known")],
+)
+def test_bad_exports_toml(call, exports, small_fleet, text, why):
+    code, said = call("run", exports({**small_fleet, "exports.toml": text}), "--no-site")
+    assert code == 3
+    assert_sentence(said, "exports.toml", why, "[bad-dialect]")
+
+
+@pytest.mark.parametrize("value", ["soon", "0202-10-31", "2099-01-01", "0001-01-01T00:00+14:00"])
+def test_bad_received(call, exports, small_fleet, value):
+    code, said = call("run", exports({**small_fleet, "received.csv": f"path,received_at\nunit.csv,{value}"}), "--no-site")
+    assert code == 3
+    assert_sentence(said, "received.csv", "record 1", value, "[bad-received]")
+
+
+def test_what_is_not_read_is_named(call, exports, small_fleet, capsys):
+    received = "path,received_at\nunits.csv,2026-05-01"
+    folder = exports({**small_fleet, "register.xlsx": b"PK", "received.csv": received})
+    assert main(["run", str(folder), "--no-site"]) == 0
+    out = capsys.readouterr().out
+    assert "register.xlsx" in out and "units.csv" in out
+
+
+def test_a_link_that_leads_nowhere(call, exports, small_fleet):
+    folder = exports(small_fleet)
+    (folder / "spare.csv").symlink_to(folder / "gone.csv")
+    code, said = call("run", folder, "--no-site")
+    assert code == 3
+    assert_sentence(said, "spare.csv", "[unreadable-file]")
+
+
+def test_known_at_before_any_file(call, exports, small_fleet):
+    folder = exports(
+        {**small_fleet, "received.csv": "path,received_at\nunit.csv,2026-05-01\nvessel.csv,2026-05-01\ninspection.csv,2026-05-01"}
+    )
+    code, said = call("run", folder, "--no-site", "--known-at", "2026-04-30")
+    assert code == 2
+    assert_sentence(said, "2026-04-30", "[nothing-known]")
+    assert call("run", folder, "--no-site", "--known-at", "20260501")[0] == 0
+
+
+@pytest.mark.parametrize("option, value", [("--as-of", "0800-01-01"), ("--as-of", "2500-01-01"), ("--known-at", "0800-01-01")])
+def test_dates_out_of_the_question(call, exports, small_fleet, option, value):
+    code, said = call("run", exports(small_fleet), option, value, "--no-site")
+    assert code == 2
+    assert_sentence(said, value, "[bad-date]")
+
+
+@pytest.mark.parametrize("make", [lambda path: path.write_text("text"), lambda path: path.mkdir()])
+def test_explain_on_what_is_no_database(call, tmp_path, make):
+    make(tmp_path / "other.duckdb")
+    code, said = call("explain", "U1", "--db", "other.duckdb")
+    assert code == 4
+    assert_sentence(said, "other.duckdb", "[not-our-database]")
+
+
+def test_explain_says_where_a_quarantined_unit_is(call, exports, small_fleet):
+    texts = {**small_fleet, "unit.csv": small_fleet["unit.csv"] + "\nU7,9999993,treacle,portable,5,2018-06-01,2020-02-01"}
+    assert call("run", exports(texts), "--no-site")[0] == 0
+    code, said = call("explain", "U7")
+    assert code == 2
+    assert_sentence(said, "quarantine", "unit.csv line 4", "treacle", "[unknown-unit-asked]")
+    assert call("explain", "U\udcff")[0] == 2
+
+
+def test_a_part_left_by_a_killed_run_is_no_obstacle(call, exports, small_fleet, tmp_path):
+    import os
+
+    part = tmp_path / f"firekpi.duckdb.{os.getpid()}.part"
+    part.write_bytes(b"half a database")
+    assert call("run", exports(small_fleet), "--no-site")[0] == 0
+    assert not part.exists()

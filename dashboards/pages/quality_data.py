@@ -15,7 +15,7 @@ STALE_DAYS = 45
 
 
 FILES_SQL = """
-    SELECT path, dialect, received_at::DATE AS received_on, rows_read, rows_loaded, rows_quarantined, rows_duplicate,
+    SELECT path, dialect, received_at::DATE AS received_on, rows_read, rows_loaded, rows_quarantined, rows_duplicate, lines_skipped,
         superseded_by IS NOT NULL AS is_superseded
     FROM intake.file ORDER BY path"""
 

@@ -19,16 +19,18 @@ def list_files(data: quality_data.QualityData) -> Table:
     """Every file and what became of its rows."""
     columns = name_columns(
         "path=File:path; dialect=Dialect; received_on=Received:date; rows_read=Rows read:count; "
-        "rows_loaded=Loaded:count; rows_quarantined=Quarantined:count; rows_duplicate=Duplicate:count"
+        "rows_loaded=Loaded:count; rows_quarantined=Quarantined:count; rows_duplicate=Duplicate:count; lines_skipped=Lines skipped:count"
     )
     rows = tuple(
-        (f.path, f.dialect, f.received_on, f.rows_read, f.rows_loaded, f.rows_quarantined, f.rows_duplicate) for f in data.files
+        (f.path, f.dialect, f.received_on, f.rows_read, f.rows_loaded, f.rows_quarantined, f.rows_duplicate, f.lines_skipped)
+        for f in data.files
     )
     return Table(
         "files",
         (
             "Rows read = loaded + quarantined + duplicate. A row is one line of a canonical table: a record that "
-            "feeds two tables counts twice"
+            "feeds two tables counts twice. Lines skipped: those that the dialect says stand before the header row or after "
+            "the last record"
         ),
         columns,
         rows,
@@ -108,7 +110,7 @@ def list_freshness(data: quality_data.QualityData, context: Context) -> Table:
     )
     return Table(
         "freshness",
-        f"Last inspection, service or finding of each vessel; stale after {quality_data.STALE_DAYS} days",
+        f"Last inspection, service, finding or count of spares of each vessel; stale after {quality_data.STALE_DAYS} days",
         columns,
         rows,
         empty="No vessel in the fleet on this date.",

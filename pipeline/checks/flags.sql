@@ -45,6 +45,17 @@ mass as (
 closed as (
     select 'closed-before-found', 'finding', file_id, record_no, line_no, 'closed_on', closed_on::varchar
     from record.finding where closed_on < found_on
+),
+period as (
+    select 'unit' as table_name, file_id, record_no, line_no, 'removed_on' as column_name, in_service_on as from_on, removed_on as to_on
+    from record.unit
+    union all select 'unit', file_id, record_no, line_no, 'landed_to', landed_from, landed_to from record.unit
+    union all select 'vessel', file_id, record_no, line_no, 'left_on', joined_on, left_on from record.vessel
+    union all select 'vessel', file_id, record_no, line_no, 'laid_up_to', laid_up_from, laid_up_to from record.vessel
+),
+reversed as (
+    select 'ends-before-it-begins', table_name, file_id, record_no, line_no, column_name, from_on::varchar || ' to ' || to_on::varchar
+    from period where to_on < from_on
 )
 from two_vessels union all from after_removal union all from inexact union all from no_start union all from no_outcome
-union all from mass union all from closed;
+union all from mass union all from closed union all from reversed;

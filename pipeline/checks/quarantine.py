@@ -16,7 +16,7 @@ from pipeline.checks.predicates import Check, reader_reason, table_checks
 from pipeline.contract import Table
 from pipeline.errors import UserError
 from pipeline.intake.reader import read_raw
-from pipeline.intake.stage import stage_table
+from pipeline.intake.stage import insert_rows, stage_table
 from pipeline.intake.store import Store
 
 Counter = Callable[[duckdb.DuckDBPyConnection, str, list[Check]], list[int]]
@@ -85,14 +85,18 @@ def _quarantine_rows(con, table: Table, checks: list[Check]) -> None:
 
 def quarantine_broken(con: duckdb.DuckDBPyConnection) -> None:
     """Add the records that are no rows (ragged, unclosed quote, no table) to intake.quarantine."""
-    for file_id, record_no, line_no, table, rule, value in con.execute(
+    rows = con.execute(
         "select file_id, record_no, line_no, table_name, rule, value from stage_broken "
         "join stage_file using (file_no) order by file_no, record_no"
-    ).fetchall():
-        con.execute(
-            "insert into intake.quarantine values (?, ?, ?, ?, ?, null, ?, ?, null)",
-            [file_id, record_no, line_no, table, rule, value, reader_reason(rule, value)],
-        )
+    ).fetchall()
+    con.execute("create temp table broken_row as select * from intake.quarantine limit 0")
+    insert_rows(
+        con,
+        "broken_row",
+        [(*row[:5], None, row[5], reader_reason(row[4], row[5]), None) for row in rows],
+    )
+    con.execute("insert into intake.quarantine select * from broken_row")
+    con.execute("drop table broken_row")
 
 
 def fill_raw(con: duckdb.DuckDBPyConnection, parsed: list, store: Store) -> None:
@@ -104,10 +108,8 @@ def fill_raw(con: duckdb.DuckDBPyConnection, parsed: list, store: Store) -> None
     for file, dialect, _ in parsed:
         if file.file_id in wanted:
             raw = read_raw(store.open_file(file), dialect, file.path, wanted[file.file_id])
-            con.executemany(
-                "insert into raw_record values (?, ?, ?)",
-                [[file.file_id, number, json.dumps(cells, ensure_ascii=False)] for number, cells in raw.items()],
-            )
+            rows = [(file.file_id, number, json.dumps(cells, ensure_ascii=False)) for number, cells in raw.items()]
+            insert_rows(con, "raw_record", rows)
     con.execute(
         "update intake.quarantine as q set raw = raw_record.raw from raw_record "
         "where raw_record.file_id = q.file_id and raw_record.record_no = q.record_no"

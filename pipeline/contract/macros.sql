@@ -7,7 +7,7 @@ create or replace macro imo_check_sum(n) as
     + 4 * (n // 1000 % 10) + 3 * (n // 100 % 10) + 2 * (n // 10 % 10);
 
 create or replace macro is_imo_number(number) as
-    coalesce(regexp_full_match(number, '[0-9]{7}') and imo_check_sum(try_cast(number as integer)) % 10
+    coalesce(regexp_full_match(number, '[0-9]{7}') and number <> '0000000' and imo_check_sum(try_cast(number as integer)) % 10
         = try_cast(number as integer) % 10, false);
 
 -- Whether reading this column of a row already failed: `problems` lists what the reader could not read.

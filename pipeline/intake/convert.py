@@ -21,7 +21,10 @@ UNREADABLE = {
     "boolean": "not-a-boolean",
     "text": "unknown-word",
 }
-PRECISIONS = (("%d", "day"), ("%j", "day"), ("%m", "month"), ("%b", "month"), ("%B", "month"))
+PRECISIONS = {
+    "day": ("%d", "%-d", "%j", "%-j", "%x", "%c", "%u", "%w", "%a", "%A"),
+    "month": ("%m", "%-m", "%b", "%B"),
+}
 
 
 @dataclass
@@ -132,7 +135,7 @@ def _precision_sql(query: Query, source: Source, headers: list[str], dialect: Di
     cell = _clean_sql(query, source.header, headers, dialect)
     cases = []
     for form in source.formats:
-        precision = next((name for mark, name in PRECISIONS if mark in form), "year")
+        precision = next((name for name, marks in PRECISIONS.items() if any(mark in form for mark in marks)), "year")
         cases.append(f"when try_strptime({cell}, {query.bind(form)}) is not null then '{precision}'")
     return f"case {' '.join(cases)} end"
 
@@ -154,13 +157,14 @@ def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> st
     rest = "null" if column.type in ("word", "boolean") else text
     value = f"case lower({text}) {cases} else {rest} end"
     if column.type == "boolean":
-        return f"coalesce(({value})::boolean, {column.default or 'null'}::boolean)"
+        return f"case when {text} is null then {column.default or 'null'}::boolean else ({value})::boolean end"
     return value
 
 
 def _date_sql(query: Query, text: str, source: Source) -> str:
     formats = query.bind(list(source.formats or ("%Y-%m-%d",)))
-    value = f"try_strptime({text}, {formats})::date"
+    # A digit is asked for, because DuckDB also takes words such as 'epoch' for a date.
+    value = f"case when regexp_matches({text}, '[0-9]') then try_strptime({text}, {formats})::date end"
     return f"case when year({value}) between 1900 and 2200 then {value} end"
 
 
@@ -179,7 +183,7 @@ def _number_sql(query: Query, text: str, column: Column, source: Source, dialect
         factor, minus = contract.conversions(column.unit)[source.unit]
         value = f"(({value}) - {query.bind(minus)}::double) * {query.bind(factor)}::double"
     if column.type == "integer":
-        return f"case when ({value}) = floor({value}) then ({value})::bigint end"
+        return f"case when ({value}) = floor({value}) then try_cast(({value}) as bigint) end"
     return value
 
 
@@ -196,12 +200,11 @@ def _problems_sql(query: Query, table: Table, feed: Feed) -> str:
         any_failed.append(failed)
         rule = UNREADABLE[column.type]
         entries.append(f"case when {failed} then {_problem_sql(rule, column.name, f'x_{column.name}')} end")
-    if feed.wide and feed.wide.cells:
+    if feed.wide:
         words = query.bind(list(feed.wide.cells))
         failed = f"not list_contains({words}, lower(cell))"
-        named = next(iter(next(iter(feed.wide.cells.values()))))
         any_failed.append(failed)
-        entries.append(f"case when {failed} then {_problem_sql('unknown-word', named, 'cell')} end")
+        entries.append(f"case when {failed} then {_problem_sql('unknown-word', feed.wide.word_column, 'cell')} end")
     if not entries:
         return "null::struct(rule varchar, column_name varchar, value varchar)[]"
     listed = f"list_filter([{', '.join(entries)}], lambda p: p is not null)"

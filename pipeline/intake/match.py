@@ -1,4 +1,4 @@
-"""Which dialect reads which file. In: the ledger and the dialects kept with each folder. Out: file -> dialect."""
+"""Which dialect reads which file. In: what is received and the dialects that came with it. Out: file -> dialect."""
 
 from __future__ import annotations
 
@@ -8,27 +8,34 @@ from pathlib import Path, PurePosixPath
 
 from pipeline import contract
 from pipeline.errors import UserError
-from pipeline.intake.dialect import Dialect, canonical_dialect, read_dialect
+from pipeline.intake.dialect import Dialect
+from pipeline.intake.read_dialect import canonical_dialect, read_dialect
+from pipeline.intake.receive import Intake
 from pipeline.intake.store import ReceivedFile, Store
 
 
 @cache
 def generic_dialects() -> tuple[Dialect, ...]:
     """Dialects that come with firekpi, for any folder."""
-    folder = Path(str(files("pipeline.intake").joinpath("dialects")))
-    return tuple(read_dialect(path) for path in sorted(folder.glob("*.toml")))
+    folder = files("pipeline.intake").joinpath("dialects")
+    found = sorted((item.name, item.read_bytes()) for item in folder.iterdir() if item.name.endswith(".toml"))
+    return tuple(read_dialect(data, name) for name, data in found)
 
 
-def match_dialects(ledger: list[ReceivedFile], store: Store) -> list[tuple[ReceivedFile, Dialect]]:
+def match_dialects(intake: Intake, ledger: list[ReceivedFile], store: Store) -> list[tuple[ReceivedFile, Dialect]]:
     """Pair each file with its dialect: its folder's own first, then firekpi's, then the contract's names.
 
+    A folder given this time brings its dialects; those of another were kept when it was last given.
     Raises UserError unknown-file, two-dialects, bad-dialect.
     """
-    own = {
-        folder: tuple(read_dialect(path) for path in store.dialect_files(folder))
-        for folder in sorted({file.folder for file in ledger})
-    }
+    own = {folder.name: _read_all(folder.dialects, folder.path / "dialects") for folder in intake.folders}
+    for name in sorted({file.folder for file in ledger} - own.keys()):
+        own[name] = _read_all(store.dialect_texts(name), store.root / "dialects" / name)
     return [(file, _match_one(file, own[file.folder])) for file in ledger]
+
+
+def _read_all(texts: dict[str, bytes], place: Path) -> tuple[Dialect, ...]:
+    return tuple(read_dialect(data, str(place / name)) for name, data in texts.items())
 
 
 def _match_one(file: ReceivedFile, own: tuple[Dialect, ...]) -> Dialect:

@@ -25,7 +25,7 @@ from pipeline.intake.dialect import Dialect
 from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
-PARSER_VERSION = "1"
+PARSER_VERSION = "2"
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,7 @@ class Parsed:
     """What one file holds: `feeds` are (table, Parquet path, rows), `broken` the records that are no rows."""
 
     records: int
+    lines_skipped: int
     feeds: tuple[tuple[str, Path, int], ...]
     broken: tuple[Broken, ...]
 
@@ -46,14 +47,21 @@ def contract_digest() -> str:
 
 
 def parse_file(store: Store, received: ReceivedFile, dialect: Dialect, con: duckdb.DuckDBPyConnection) -> Parsed:
-    """Parse the file, or take the result of an earlier run with the same bytes and the same dialect."""
+    """Parse the file, or take the result of an earlier run with the same bytes and the same dialect.
+
+    A cached result whose Parquet files are not as they were written is made anew.
+    """
     key = hashlib.sha256(
         f"{received.sha256}\0{dialect.digest}\0{contract_digest()}\0{PARSER_VERSION}\0{duckdb.__version__}".encode()
     ).hexdigest()[:32]
     folder = store.root / "parsed" / key
-    if not (folder / "parsed.json").exists():
+    cached = _read_parsed(folder)
+    if cached is None:
         _parse_into(folder, store, received, dialect, con)
-    return _read_parsed(folder)
+        cached = _read_parsed(folder)
+    if cached is None:
+        raise UserError("cannot-write", path=folder, why="what was written does not read back")
+    return cached
 
 
 def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con) -> None:
@@ -67,12 +75,15 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
         broken = records.broken + _unmatched(records, dialect, con)
         feeds = [_write_feed(part, number, feed, records.headers, dialect, con) for number, feed in enumerate(dialect.feeds)]
         (part / "records.csv").unlink()
-        result = {"records": records.count, "feeds": feeds, "broken": [asdict(item) for item in broken]}
+        result = {"records": records.count, "lines_skipped": records.lines_skipped, "feeds": feeds}
+        result["broken"] = [asdict(item) for item in broken]
         (part / "parsed.json").write_text(json.dumps(result), encoding="utf-8")
         shutil.rmtree(folder, ignore_errors=True)
         os.replace(part, folder)
     except OSError as error:
         raise UserError("cannot-write", path=folder, why=error.strerror) from error
+    except duckdb.IOException as error:
+        raise UserError("cannot-write", path=folder, why=str(error).splitlines()[0]) from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
 
@@ -90,7 +101,7 @@ def load_records(records: Records, path: Path, con) -> None:
     con.execute(
         "create or replace temp table source_record as select * from read_csv($path, columns = $columns, "
         "auto_detect = false, header = false, delim = ',', quote = '\"', escape = '\"', nullstr = '\0', new_line = '\\n', "
-        "max_line_size = 16777216)".replace("$columns", _columns_sql(columns)),
+        "max_line_size = 33554432)".replace("$columns", _columns_sql(columns)),
         {"path": str(path)},
     )
     loaded = con.execute("select count(*) from source_record").fetchone()[0]
@@ -116,20 +127,28 @@ def _write_feed(part: Path, number: int, feed, headers: list[str], dialect: Dial
     con.execute(f"create or replace temp table feed_row as {sql}", parameters)
     con.execute(f"copy (from feed_row order by record_no, item_no) to '{_quote(part / name)}' (format parquet)")
     rows = con.execute("select count(*) from feed_row").fetchone()[0]
-    return {"table": feed.table, "file": name, "rows": rows}
+    return {"table": feed.table, "file": name, "rows": rows, "sha256": _digest(part / name)}
 
 
 def _quote(path: Path) -> str:
     return str(path).replace("'", "''")
 
 
-def _read_parsed(folder: Path) -> Parsed:
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _read_parsed(folder: Path) -> Parsed | None:
+    """The cached result, or None if it is absent or not as it was written: it can be made again."""
     try:
         result = json.loads((folder / "parsed.json").read_text(encoding="utf-8"))
+        if any(_digest(folder / feed["file"]) != feed["sha256"] for feed in result["feeds"]):
+            return None
         return Parsed(
             records=result["records"],
+            lines_skipped=result["lines_skipped"],
             feeds=tuple((feed["table"], folder / feed["file"], feed["rows"]) for feed in result["feeds"]),
             broken=tuple(Broken(**item) for item in result["broken"]),
         )
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise UserError("store-damaged", path=folder, why=f"{error}; delete the folder and run again") from error
+    except (OSError, ValueError, KeyError, TypeError):
+        return None

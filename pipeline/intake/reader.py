@@ -14,6 +14,11 @@ from dataclasses import dataclass, field
 from pipeline.errors import UserError
 from pipeline.intake.dialect import Dialect
 
+# A field or record beyond this is no cell of an inspection record but a quote gone astray; it is put aside as broken.
+LONGEST_RECORD = 4_000_000
+LONGEST_SHOWN = 2_000
+csv.field_size_limit(LONGEST_RECORD)
+
 
 @dataclass(frozen=True)
 class Broken:
@@ -33,41 +38,46 @@ class Records:
     rows: Iterator[tuple[int, int, list[str]]]
     broken: list[Broken] = field(default_factory=list)
     count: int = 0
+    lines_skipped: int = 0
 
 
 def read_records(data: bytes, dialect: Dialect, path: str) -> Records:
     """Decode and split one file. Raises UserError no-data-in-file, wrong-encoding, not-csv, header-mismatch."""
-    lines = split_lines(decode(data, dialect, path))
-    lines = _drop_foot(lines, dialect.skip_foot)
+    every = split_lines(decode(data, dialect, path))
+    lines = _drop_foot(every, dialect.skip_foot)
     if not any(line.strip() for line in lines[dialect.skip_head :]):
         raise UserError("no-data-in-file", path=path)
     headers, start = _read_header(lines, dialect, path)
     _check_headers(headers, start, dialect, path)
     records = Records(headers, iter(()))
-    records.rows = _walk_records(lines, start, len(headers), dialect.delimiter, records)
+    skipped = every[: dialect.skip_head] + every[len(lines) :]
+    records.lines_skipped = sum(1 for line in skipped if line.strip())
+    records.rows = _walk_records(lines, start, dialect.delimiter, records)
     return records
 
 
 def decode(data: bytes, dialect: Dialect, path: str) -> str:
-    """Strictly decode; a byte order mark of UTF-8 is dropped."""
+    """Strictly decode; a byte order mark is dropped."""
     if not data.strip():
         raise UserError("no-data-in-file", path=path)
-    encoding = dialect.encoding
-    if encoding.lower().replace("_", "-") in ("utf-8", "utf8"):
-        encoding = "utf-8-sig"
     try:
-        text = data.decode(encoding)
-    except UnicodeDecodeError as error:
-        if b"\0" in data[:4096]:
-            raise UserError("not-csv", path=path, why="it holds binary data") from error
-        raise UserError(
-            "wrong-encoding", path=path, offset=error.start, encoding=dialect.encoding, dialect=dialect.name
-        ) from error
+        text = data.decode(dialect.encoding)
     except UnicodeError as error:
-        raise UserError("wrong-encoding", path=path, offset=0, encoding=dialect.encoding, dialect=dialect.name) from error
+        why = _foreign(data)
+        if why:
+            raise UserError("not-csv", path=path, why=why) from error
+        offset = getattr(error, "start", 0)
+        raise UserError("wrong-encoding", path=path, offset=offset, encoding=dialect.encoding, dialect=dialect.name) from error
     if "\0" in text:
-        raise UserError("not-csv", path=path, why="it holds binary data")
-    return text
+        raise UserError("not-csv", path=path, why=_foreign(data) or "it holds binary data")
+    return text.removeprefix("\ufeff")
+
+
+def _foreign(data: bytes) -> str:
+    """What a file is that holds zero bytes; nothing for plain text in some other encoding."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "it is UTF-16 text: set encoding = 'utf-16' in its dialect"
+    return "it holds binary data" if b"\0" in data[:4096] else ""
 
 
 def split_lines(text: str) -> list[str]:
@@ -81,8 +91,8 @@ def _drop_foot(lines: list[str], count: int) -> list[str]:
     for _ in range(count):
         while end and not lines[end - 1].strip():
             end -= 1
-        end -= 1
-    return lines[: max(end, 0)]
+        end = max(end - 1, 0)
+    return lines[:end]
 
 
 def _read_header(lines: list[str], dialect: Dialect, path: str) -> tuple[list[str], int]:
@@ -116,11 +126,12 @@ def _check_headers(headers: list[str], line_no: int, dialect: Dialect, path: str
         raise UserError("header-mismatch", path=path, line_no=line_no, problems="; ".join(problems) + found, dialect=dialect.name)
 
 
-def _walk_records(lines: list[str], start: int, width: int, delimiter: str, records: Records):
+def _walk_records(lines: list[str], start: int, delimiter: str, records: Records):
     """Yield good records; put broken ones aside and go on with the line after their first."""
-    base = start
+    width, base = len(records.headers), start
+    unnamed = [number for number, header in enumerate(records.headers) if not header]
     while base < len(lines):
-        reader = csv.reader(iter(lines[base:]), delimiter=delimiter, strict=True)
+        reader = csv.reader(map(lines.__getitem__, range(base, len(lines))), delimiter=delimiter, strict=True)
         used, restart = 0, None
         try:
             for cells in reader:
@@ -128,27 +139,42 @@ def _walk_records(lines: list[str], start: int, width: int, delimiter: str, reco
                 if not cells:
                     continue
                 records.count += 1
-                if len(cells) == width:
+                rule = _find_fault(cells, width, unnamed, lines[first : first + span], delimiter)
+                if rule is None:
                     if any(cells) and any(cell.strip() for cell in cells):
                         yield records.count, first + 1, cells
                     continue
-                records.broken.append(_broken(records.count, lines, first, "ragged-record" if span == 1 else None))
-                if span > 1:
+                records.broken.append(_make_broken(records.count, lines, first, rule))
+                if rule == "unclosed-quote":
                     restart = first + 1
                     break
         except csv.Error:
             first = base + used
             records.count += 1
-            records.broken.append(_broken(records.count, lines, first, None))
+            records.broken.append(_make_broken(records.count, lines, first, "unclosed-quote"))
             restart = first + 1
         if restart is None:
             return
         base = restart
 
 
-def _broken(record_no: int, lines: list[str], index: int, rule: str | None) -> Broken:
-    """A record over several lines that doesn't fit is a quote that was never closed."""
-    return Broken(record_no, index + 1, rule or "unclosed-quote", lines[index].rstrip("\r\n"))
+def _find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[str], delimiter: str) -> str | None:
+    """The slug of what is wrong with a record, or None.
+
+    A record over several lines that doesn't fit is a quote that was never closed; so is one that fits but has swallowed a
+    whole line of the file's own width.
+    """
+    if len(lines) > 1:
+        swallowed = width > 2 and any(line.count(delimiter) >= width - 1 for line in lines[1:-1])
+        if len(cells) != width or swallowed:
+            return "unclosed-quote"
+    if len(cells) != width or any(cells[number].strip() for number in unnamed):
+        return "ragged-record"
+    return "record-too-long" if sum(map(len, cells)) > LONGEST_RECORD else None
+
+
+def _make_broken(record_no: int, lines: list[str], index: int, rule: str) -> Broken:
+    return Broken(record_no, index + 1, rule, lines[index].rstrip("\r\n")[:LONGEST_SHOWN])
 
 
 def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> dict[int, dict[str, str]]:

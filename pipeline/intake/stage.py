@@ -5,7 +5,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
+from importlib.resources import files
 from pathlib import Path
 
 import duckdb
@@ -18,33 +19,25 @@ from pipeline.intake.store import ReceivedFile
 PROBLEM_TYPE = "STRUCT(rule VARCHAR, column_name VARCHAR, value VARCHAR)[]"
 
 
-def stage_files(con: duckdb.DuckDBPyConnection, files: list[tuple[ReceivedFile, Dialect, Parsed]]) -> None:
+def stage_files(con: duckdb.DuckDBPyConnection, read: list[tuple[ReceivedFile, Dialect, Parsed]]) -> None:
     """Write `stage_file` (one row a received file) and `stage_feed` (one row a Parquet file with its table)."""
-    con.execute(
-        "create or replace table stage_file (file_no integer, file_id varchar, path varchar, sha256 varchar, "
-        "bytes bigint, received_at timestamp, dialect varchar, encoding varchar, delimiter varchar, records bigint)"
-    )
-    con.execute("create or replace table stage_feed (file_no integer, table_name varchar, filename varchar, rows bigint)")
-    con.execute(
-        "create or replace table stage_broken (file_no integer, table_name varchar, record_no bigint, "
-        "line_no bigint, rule varchar, value varchar)"
-    )
+    con.execute(files("pipeline.intake").joinpath("stage.sql").read_text(encoding="utf-8"))
     file_rows, feed_rows, broken_rows = [], [], []
-    for number, (file, dialect, parsed) in enumerate(files):
+    for number, (file, dialect, parsed) in enumerate(read):
         received_at = datetime.fromisoformat(file.received_at).replace(tzinfo=None)
         file_rows.append(
-            (number, file.file_id, file.path, file.sha256, file.bytes, received_at)
-            + (dialect.name, dialect.encoding, dialect.delimiter, parsed.records)
+            (number, file.file_id, file.path, file.sha256, file.bytes, received_at, date.fromisoformat(file.received_on))
+            + (dialect.name, dialect.encoding, dialect.delimiter, parsed.records, parsed.lines_skipped)
         )
         feed_rows += [(number, table, str(path), rows) for table, path, rows in parsed.feeds]
         table = dialect.feeds[0].table
         broken_rows += [(number, table, b.record_no, b.line_no, b.rule, b.value) for b in parsed.broken]
-    _insert_rows(con, "stage_file", file_rows)
-    _insert_rows(con, "stage_feed", feed_rows)
-    _insert_rows(con, "stage_broken", broken_rows)
+    insert_rows(con, "stage_file", file_rows)
+    insert_rows(con, "stage_feed", feed_rows)
+    insert_rows(con, "stage_broken", broken_rows)
 
 
-def _insert_rows(con: duckdb.DuckDBPyConnection, table: str, rows: list[tuple]) -> None:
+def insert_rows(con: duckdb.DuckDBPyConnection, table: str, rows: list[tuple]) -> None:
     """Insert many rows at once, a list a column: one statement a row takes a millisecond each."""
     if rows:
         columns = {f"c{number}": list(values) for number, values in enumerate(zip(*rows, strict=True))}
@@ -64,7 +57,7 @@ def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str) 
     con.execute(
         f"create or replace table stage_{table.name} as with row_of_file as ("
         f"select feed.file_no, record_no, line_no, item_no, {columns}, problems, hash({columns}, problems) as content, "
-        f"file.received_at::date as received_on "
+        f"file.received_on "
         f"from parquet_row join stage_feed as feed using (filename) join stage_file as file using (file_no)) "
         f"{context_sql}"
     )
@@ -75,7 +68,8 @@ def _rows_sql(table: Table, paths: list[str]) -> str:
     """All Parquet rows of the table, or a typed empty relation where no file gives it."""
     if paths:
         listed = ", ".join("'" + str(Path(path)).replace("'", "''") + "'" for path in paths)
-        return f"select * from read_parquet([{listed}], filename = true)"
+        # hive_partitioning off: a folder called agent=foam on the way would else overwrite the column agent
+        return f"select * from read_parquet([{listed}], filename = true, hive_partitioning = false)"
     empty = ", ".join(f"null::{column.sql_type} as {column.name}" for column in table.columns)
     return (
         f"select 0::bigint as record_no, 0::bigint as line_no, 0 as item_no, {empty}, "

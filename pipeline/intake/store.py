@@ -1,7 +1,7 @@
 """The store: every export as received, addressed by its SHA-256, and a ledger of what came when.
 
-In: folders of exports. Out: the ledger of received files, with the folder's own dialects kept beside them.
-The kept bytes are the truth: a database is only ever built from them.
+The kept bytes are the truth: a database is only ever built from them. The ledger is written last, when a run has
+succeeded, so that a file which could not be used is not received and can be mended or taken away.
 """
 
 from __future__ import annotations
@@ -9,34 +9,32 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tomllib
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
-from fnmatch import fnmatchcase
+from datetime import date, datetime
 from pathlib import Path
 
 from pipeline.errors import UserError
-from pipeline.intake.received import read_received
-
-EXPORT_ENDINGS = (".csv", ".tsv", ".txt")
-RECEIVED = "received.csv"
-SETTINGS = "exports.toml"
 
 
 @dataclass(frozen=True)
 class ReceivedFile:
-    """One file as it came: `path` starts with its folder's name; `received_at` is UTC, ISO 8601."""
+    """One file as it came. `path` starts with its folder's name; `received_at` is UTC, ISO 8601.
+
+    `received_on` is the calendar day of receipt where the sender is: what a record's date may not lie after.
+    `version` counts the contents that came under this path.
+    """
 
     path: str
     sha256: str
     bytes: int
     received_at: str
-    is_declared: bool
+    received_on: str
+    version: int
 
     @property
     def file_id(self) -> str:
-        """Short, stable name of this content under this path (first 12 hex digits of a SHA-256)."""
-        return hashlib.sha256(f"{self.path}\0{self.sha256}".encode()).hexdigest()[:12]
+        """Short, stable name of this receipt: first 12 hex digits of a SHA-256 over path, content and version."""
+        return hashlib.sha256(f"{self.path}\0{self.sha256}\0{self.version}".encode()).hexdigest()[:12]
 
     @property
     def folder(self) -> str:
@@ -54,6 +52,14 @@ class Store:
 
     root: Path
 
+    def keep(self, data: bytes) -> str:
+        """Keep the bytes and return their SHA-256; a kept file that was damaged since is mended."""
+        digest = hashlib.sha256(data).hexdigest()
+        kept = self.root / "files" / digest
+        if not kept.is_file() or kept.read_bytes() != data:
+            replace_file(kept, data)
+        return digest
+
     def open_file(self, received: ReceivedFile) -> bytes:
         """The bytes as received. Raises UserError store-damaged if they changed since."""
         path = self.root / "files" / received.sha256
@@ -65,25 +71,51 @@ class Store:
             raise UserError("store-damaged", path=path, why="its checksum differs from its name")
         return data
 
+    def check_kept(self, ledger: list[ReceivedFile]) -> None:
+        """Raise UserError store-damaged if a received file is no longer there in its full length."""
+        for file in ledger:
+            path = self.root / "files" / file.sha256
+            if not path.is_file() or path.stat().st_size != file.bytes:
+                raise UserError("store-damaged", path=path, why=f"{file.path} was kept there in {file.bytes:,} bytes")
+
     def ledger(self) -> list[ReceivedFile]:
-        """Every file received so far, oldest first, ties by path."""
+        """Every file received so far, in the order in which they count."""
         path = self.root / "received.json"
         if not path.exists():
             return []
         try:
             entries = json.loads(path.read_text(encoding="utf-8"))
-            return sort_received(ReceivedFile(**entry) for entry in entries)
-        except (OSError, ValueError, TypeError) as error:
+            if not isinstance(entries, list):
+                raise ValueError("it holds no list")
+            return sort_received([_read_entry(entry) for entry in entries])
+        except (OSError, ValueError, TypeError, KeyError) as error:
             raise UserError("store-damaged", path=path, why=error) from error
 
-    def dialect_files(self, folder: str) -> list[Path]:
-        """The dialects that came with that folder, by name."""
-        return sorted((self.root / "dialects" / folder).glob("*.toml"))
+    def write_ledger(self, ledger: list[ReceivedFile]) -> None:
+        """Write down what was received: the last step of a run that succeeded."""
+        text = json.dumps([asdict(file) for file in ledger], indent=1)
+        replace_file(self.root / "received.json", text.encode())
+
+    def dialect_texts(self, folder: str) -> dict[str, bytes]:
+        """The dialects kept with that folder when it was last given: file name -> TOML."""
+        try:
+            return {path.name: path.read_bytes() for path in sorted((self.root / "dialects" / folder).glob("*.toml"))}
+        except OSError as error:
+            raise UserError("store-damaged", path=error.filename, why=error.strerror) from error
+
+    def write_dialects(self, folder: str, texts: dict[str, bytes]) -> None:
+        """Keep a folder's dialects as they are now: the latest reading applies to all its files."""
+        target = self.root / "dialects" / folder
+        for name, data in texts.items():
+            replace_file(target / name, data)
+        for old in target.glob("*.toml"):
+            if old.name not in texts:
+                old.unlink()
 
 
-def sort_received(received) -> list[ReceivedFile]:
-    """Oldest first; ties by path, then content, so that no order depends on the disk."""
-    return sorted(received, key=lambda file: (file.received_at, file.path, file.sha256))
+def sort_received(received: list[ReceivedFile]) -> list[ReceivedFile]:
+    """Oldest first; ties by path, then by version, so that no order depends on the disk."""
+    return sorted(received, key=lambda file: (file.received_at, file.path, file.version))
 
 
 def replace_file(path: Path, data: bytes) -> None:
@@ -97,93 +129,16 @@ def replace_file(path: Path, data: bytes) -> None:
             os.fsync(stream.fileno())
         os.replace(temporary, path)
     except OSError as error:
-        temporary.unlink(missing_ok=True)
+        if temporary.is_file():
+            temporary.unlink()
         raise UserError("cannot-write", path=path, why=error.strerror) from error
 
 
-def keep_exports(folders: list[Path], store: Store, now: datetime | None = None) -> list[ReceivedFile]:
-    """Keep every export of the folders in the store and return the whole ledger.
-
-    A file counts as new when this content was not yet known under this path. Its time of receipt is that declared
-    in the folder's received.csv, else `now` (UTC).
-    """
-    stamp = (now or datetime.now(UTC)).strftime("%Y-%m-%dT%H:%M:%SZ")
-    ledger = {(file.path, file.sha256): file for file in store.ledger()}
-    given: dict[str, str] = {}
-    for folder in folders:
-        for file in _scan_folder(folder, store, stamp):
-            if given.setdefault(file.path, file.sha256) != file.sha256:
-                raise UserError("same-path", path=file.path)
-            known = ledger.get((file.path, file.sha256))
-            if known is None or file.is_declared:
-                ledger[(file.path, file.sha256)] = file
-        _keep_dialects(folder, store)
-    files = sort_received(ledger.values())
-    text = json.dumps([asdict(file) for file in files], indent=1)
-    replace_file(store.root / "received.json", text.encode())
-    return files
-
-
-def _scan_folder(folder: Path, store: Store, stamp: str):
-    """Yield each export of the folder as received, its bytes kept in the store."""
-    if not folder.is_dir():
-        raise UserError("no-folder", folder=folder)
-    name = folder.resolve().name
-    declared = read_received(folder / RECEIVED)
-    paths = list_exports(folder)
-    if not paths:
-        raise UserError("empty-folder", folder=folder)
-    for path in paths:
-        inner = path.relative_to(folder).as_posix()
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise UserError("unreadable-file", path=path, why=error.strerror) from error
-        digest = hashlib.sha256(data).hexdigest()
-        kept = store.root / "files" / digest
-        if not kept.exists():
-            replace_file(kept, data)
-        when = declared.get(inner)
-        yield ReceivedFile(f"{name}/{inner}", digest, len(data), when or stamp, when is not None)
-
-
-def list_exports(folder: Path) -> list[Path]:
-    """The files of a folder that hold exports, in order of their path; hidden and ignored files left out."""
-    ignored = read_ignored(folder)
-    found = []
-    for path in folder.rglob("*"):
-        inner = path.relative_to(folder)
-        if path.suffix.lower() not in EXPORT_ENDINGS or not path.is_file() or inner.as_posix() == RECEIVED:
-            continue
-        if any(part.startswith(".") for part in inner.parts):
-            continue
-        if not any(fnmatchcase(inner.as_posix(), pattern) for pattern in ignored):
-            found.append(path)
-    return sorted(found, key=lambda path: path.relative_to(folder).as_posix())
-
-
-def read_ignored(folder: Path) -> list[str]:
-    """Globs of exports.toml that name files which are no data."""
-    path = folder / SETTINGS
-    if not path.exists():
-        return []
-    try:
-        settings = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise UserError("bad-dialect", file=path, key="(whole file)", why=f"is not TOML: {error}") from error
-    for key in settings:
-        if key != "ignore":
-            raise UserError("bad-dialect", file=path, key=key, why="is not known; exports.toml takes `ignore`")
-    return list(settings.get("ignore", []))
-
-
-def _keep_dialects(folder: Path, store: Store) -> None:
-    """Keep the folder's dialects as they are now: the latest reading applies to all its files."""
-    source = folder / "dialects"
-    target = store.root / "dialects" / folder.resolve().name
-    names = {path.name for path in source.glob("*.toml")}
-    for name in sorted(names):
-        replace_file(target / name, (source / name).read_bytes())
-    for old in target.glob("*.toml"):
-        if old.name not in names:
-            old.unlink()
+def _read_entry(entry: dict) -> ReceivedFile:
+    """One entry of the ledger, its types checked. Raises ValueError, TypeError or KeyError."""
+    file = ReceivedFile(**entry)
+    datetime.fromisoformat(file.received_at)
+    date.fromisoformat(file.received_on)
+    if "/" not in file.path or not isinstance(file.bytes, int) or not isinstance(file.version, int):
+        raise ValueError(f"the entry of {file.path!r} is not whole")
+    return file

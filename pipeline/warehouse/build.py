@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib.resources import files
 from pathlib import Path
 
@@ -40,9 +40,11 @@ def build_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     Raises UserError database-busy, not-our-database or cannot-write; the old database is then untouched.
     """
     check_database(db)
+    db = db.resolve()  # a link keeps leading to the database
     part = db.with_name(f"{db.name}.{os.getpid()}.part")
     try:
         db.parent.mkdir(parents=True, exist_ok=True)
+        _remove_part(part)  # a killed run may have had the same process number
         con = duckdb.connect(str(part), config=dict(CONNECTION))
     except (OSError, duckdb.IOException) as error:
         raise UserError("cannot-write", path=db, why=_first_line(error)) from error
@@ -53,12 +55,19 @@ def build_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
         yield con
         con.close()
         _swap_in(part, db)
-    except duckdb.IOException as error:
-        raise UserError("cannot-write", path=db, why=_first_line(error)) from error
+    except duckdb.Error as error:
+        if isinstance(error, duckdb.IOException) or "No space left" in str(error):
+            raise UserError("cannot-write", path=db, why=_first_line(error)) from error
+        raise
     finally:
-        con.close()
-        part.unlink(missing_ok=True)
-        part.with_name(part.name + ".wal").unlink(missing_ok=True)
+        with suppress(duckdb.Error):  # closing writes, which fails again where the disk is full
+            con.close()
+        _remove_part(part)
+
+
+def _remove_part(part: Path) -> None:
+    for path in (part, part.with_name(part.name + ".wal")):
+        path.unlink(missing_ok=True)
 
 
 def _swap_in(part: Path, db: Path) -> None:
@@ -76,6 +85,8 @@ def check_database(db: Path) -> None:
     """Refuse a database that another process is writing, and a file that isn't ours."""
     if not db.exists():
         return
+    if not db.is_file():
+        raise UserError("not-our-database", db=db)
     try:
         con = duckdb.connect(str(db), read_only=True, config=dict(CONNECTION))
     except duckdb.IOException as error:
@@ -100,3 +111,13 @@ def _holder(error: Exception) -> str:
 
 def _first_line(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error).splitlines()[0]
+
+
+@contextmanager
+def read_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A finished database, to read. Raises UserError no-database, database-busy or not-our-database."""
+    if not db.exists():
+        raise UserError("no-database", db=db)
+    check_database(db)
+    with duckdb.connect(str(db), read_only=True, config=dict(CONNECTION)) as con:
+        yield _prepare(con)

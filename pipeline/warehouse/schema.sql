@@ -16,7 +16,7 @@ create table intake.run (
 create table intake.file (
     file_id varchar, path varchar, sha256 varchar, bytes bigint, received_at timestamp, dialect varchar,
     encoding varchar, delimiter varchar, records bigint, rows_read bigint, rows_loaded bigint,
-    rows_quarantined bigint, rows_duplicate bigint, superseded_by varchar
+    rows_quarantined bigint, rows_duplicate bigint, lines_skipped bigint, superseded_by varchar
 );
 
 -- one row is a table that a file feeds

@@ -26,10 +26,11 @@ class Summary:
     overdue: int
     absent: tuple[str, ...]
     reasons: tuple[tuple[str, int], ...]
+    notes: tuple[str, ...]
 
 
-def read_summary(con: duckdb.DuckDBPyConnection) -> Summary:
-    """Read the numbers that the command line prints."""
+def read_summary(con: duckdb.DuckDBPyConnection, notes: tuple[str, ...] = ()) -> Summary:
+    """Read the numbers that the command line prints; `notes` are added as they are."""
     as_of = con.execute("select as_of from intake.run").fetchone()[0]
     totals = con.execute(
         "select count(*), coalesce(sum(rows_read), 0), coalesce(sum(rows_loaded), 0), coalesce(sum(rows_quarantined), 0), "
@@ -43,8 +44,9 @@ def read_summary(con: duckdb.DuckDBPyConnection) -> Summary:
     flags, vessels = con.execute("select (select count(*) from intake.flag), (select count(*) from record.vessel)").fetchone()
     given = {name for (name,) in con.execute("select distinct table_name from intake.file_table").fetchall()}
     reasons = con.execute(
-        "select rule, count(distinct (file_id, record_no, table_name)) as rows from intake.quarantine "
-        "group by rule order by rows desc, rule"
+        "select rule, sum(rows)::bigint as rows from (select rule, rows_failing as rows from intake.check_result union all "
+        "select rule, count(*) from intake.quarantine where column_name is null group by rule) "
+        "group by rule having sum(rows) > 0 order by rows desc, rule"
     ).fetchall()
     absent = tuple(name for name in tables() if name not in given)
-    return Summary(as_of, *map(int, totals), int(flags), int(vessels), int(units), int(overdue), absent, tuple(reasons))
+    return Summary(as_of, *map(int, totals), int(flags), int(vessels), int(units), int(overdue), absent, tuple(reasons), notes)

@@ -134,7 +134,7 @@ INSERT INTO figure.freshness
 SELECT imo_number, getvariable('day') - 9 * record_no, 9 * record_no FROM record.vessel ORDER BY imo_number;
 
 INSERT INTO intake.file
-SELECT no::TEXT, path, repeat(no::TEXT, 64), 4096 * no, TIMESTAMP '2026-11-01', 'north', 'cp1252', ';', 420, 420, 400, if(no = 2, 18, 0), 20, NULL
+SELECT no::TEXT, path, repeat(no::TEXT, 64), 4096 * no, TIMESTAMP '2026-11-01', 'north', 'cp1252', ';', 420, 420, 400, if(no = 2, 18, 0), 20, 3, NULL
 FROM (VALUES (1, 'north/units.csv'), (2, 'north/checks_2026.csv'), (3, 'south/register;old.csv')) AS f (no, path)
 WHERE getvariable('vessels') > 0;
 INSERT INTO intake.file_table SELECT file_id, 'inspection', rows_read, rows_loaded, rows_quarantined, rows_duplicate FROM intake.file;

@@ -8,7 +8,7 @@ CREATE TABLE record.finding (unit_id TEXT, imo_number TEXT, found_on DATE, found
   closed_on DATE, file_id TEXT, record_no INTEGER, line_no INTEGER);
 CREATE TABLE intake.file (file_id TEXT, path TEXT, sha256 TEXT, bytes BIGINT, received_at TIMESTAMP, dialect TEXT,
   encoding TEXT, delimiter TEXT, records BIGINT, rows_read BIGINT, rows_loaded BIGINT, rows_quarantined BIGINT,
-  rows_duplicate BIGINT, superseded_by TEXT);
+  rows_duplicate BIGINT, lines_skipped BIGINT, superseded_by TEXT);
 CREATE TABLE intake.file_table (file_id TEXT, table_name TEXT, rows_read BIGINT, rows_loaded BIGINT,
   rows_quarantined BIGINT, rows_duplicate BIGINT);
 CREATE TABLE intake.quarantine (file_id TEXT, record_no BIGINT, line_no BIGINT, table_name TEXT, rule TEXT,

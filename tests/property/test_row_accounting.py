@@ -130,3 +130,51 @@ def test_the_same_bytes_under_another_name_are_duplicates(exports, run_on, small
     assert con.execute(
         "select sum(rows_duplicate), sum(rows_loaded) from intake.file where path like '%inspection.csv'"
     ).fetchone() == (3, 3)
+
+
+def test_the_latest_version_of_a_file_stands_even_if_it_is_an_old_one(exports, run_on, small_fleet, tmp_path):
+    """A, then B, then A again under one name and one declared day: A stands."""
+    received = "path,received_at\n" + "\n".join(f"{name},2026-05-01" for name in small_fleet)
+    folder = exports({**small_fleet, "received.csv": received})
+    for name in ("Quiet Heron", "Loud Heron", "Quiet Heron", "Third Heron"):
+        (folder / "vessel.csv").write_text(f"imo_number,vessel_name\n{VESSEL_A},{name}\n")
+        _, con = run_on(folder)
+        assert con.execute("select vessel_name from record.vessel").fetchall() == [(name,)]
+    versions = con.execute(
+        "select count(*), count(distinct file_id), count(superseded_by) from intake.file where path like '%vessel.csv'"
+    )
+    assert versions.fetchone() == (4, 4, 3)
+
+
+def test_a_folder_on_the_way_does_not_become_a_column(exports, run_on, small_fleet):
+    _, con = run_on(exports(small_fleet), store="agent=foam")
+    assert con.execute("select distinct agent from record.unit order by agent").fetchall() == [("co2",), ("powder",)]
+
+
+@pytest.mark.parametrize(
+    "stamp, rows", [("2026-05-01T06:00+12:00", 1), ("2026-05-01", 1), ("2026-04-30", 0), ("2026-04-30T23:00Z", 0)]
+)
+def test_received_on_is_the_senders_day(exports, run_on, small_fleet, stamp, rows):
+    texts = {
+        **small_fleet,
+        "inspection.csv": f"unit_id,imo_number,inspected_on,outcome\nU1,{VESSEL_A},2026-05-01,satisfactory",
+        "received.csv": f"path,received_at\ninspection.csv,{stamp}",
+    }
+    _, con = run_on(exports(texts))
+    assert con.execute("select count(*) from record.inspection").fetchone() == (rows,)
+
+
+def test_reversed_periods_are_flagged(exports, run_on, small_fleet):
+    texts = {
+        **small_fleet,
+        "unit.csv": f"""unit_id,imo_number,agent,made_on,in_service_on,removed_on,landed_from,landed_to
+            U1,{VESSEL_A},powder,2015-01-31,2016-01-31,2015-12-31,,
+            U2,{VESSEL_A},co2,2018-06-01,2020-02-01,,2026-03-01,2026-02-01""",
+    }
+    _, con = run_on(exports(texts))
+    flags = con.execute("select column_name, value from intake.flag where rule = 'ends-before-it-begins' order by all").fetchall()
+    assert flags == [("landed_to", "2026-03-01 to 2026-02-01"), ("removed_on", "2016-01-31 to 2015-12-31")]
+    units = con.execute(
+        "select units, unit_days from figure.overdue_monthly where month_end = '2026-03-31' and imo_number = '*' and duty = '*'"
+    )
+    assert units.fetchall() == [(1, 31)]

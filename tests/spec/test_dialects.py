@@ -8,8 +8,8 @@ import duckdb
 import pytest
 
 from pipeline.intake.convert import conversion_sql, unmatched_sql
-from pipeline.intake.dialect import parse_dialect
 from pipeline.intake.parse import load_records
+from pipeline.intake.read_dialect import parse_dialect
 from pipeline.intake.reader import read_records
 
 
@@ -89,6 +89,8 @@ def test_encodings_by_any_python_name(read, encoding, mark):
         ("26-04-03", ["%Y-%m-%d"], None),
         ("2026-04-03 00:00", ["%Y-%m-%d"], None),
         ("tomorrow", ["%Y-%m-%d"], None),
+        ("epoch", ["%Y-%m-%d"], None),
+        ("infinity", ["%Y-%m-%d"], None),
     ],
 )
 def test_dates_read_by_the_dialects_formats_only(read, cell, formats, expected):
@@ -225,6 +227,7 @@ def test_wide_check_list_makes_a_row_a_finding(read):
         ('U1,2026-01-01,"ok\nU2,2026-01-02,ok\nU3,2026-01-03,ok\n', [2, 3], [(1, 2, "unclosed-quote")]),
         ('U1,2026-01-01,"ok"x\nU2,2026-01-02,ok\n', [2], [(1, 2, "unclosed-quote")]),
         ('U1,2026-01-01,"ok\nU2,2026-01-02,ok\nU3,"2026-01-03",ok\n', [2, 3], [(1, 2, "unclosed-quote")]),
+        ('U1,2026-01-01,"ok\nU2,2026-01-02,ok\nU3,2026-01-03,"\n', [2], [(1, 2, "unclosed-quote"), (3, 4, "unclosed-quote")]),
         ("U1,2026-01-01,ok\n\n \nU2,2026-01-02,ok\n,,\n", [1, 3], [(2, 4, "ragged-record")]),
     ],
 )
@@ -244,3 +247,64 @@ def test_a_quoted_line_break_keeps_record_and_line_apart(read):
 def test_identifiers_stay_text(read):
     (rows,), _, _ = read(b"Serial,Day,Result\n007,2026-01-01,ok\n1e5,2026-01-01,ok\n0x10,2026-01-01,ok\n", HEAD + INSPECTION)
     assert [row["unit_id"] for row in rows] == ["007", "1e5", "0x10"]
+
+
+def test_a_cell_under_no_header_is_not_dropped(read):
+    (rows,), broken, _ = read(b"Serial,Day,Result,\nU1,2026-01-01,ok,\nU2,2026-01-01,ok,secret\n", HEAD + INSPECTION)
+    assert [row["unit_id"] for row in rows] == ["U1"]
+    assert [(item.record_no, item.rule) for item in broken] == [(2, "ragged-record")]
+
+
+def test_more_foot_lines_than_lines(read):
+    from pipeline.errors import UserError
+
+    with pytest.raises(UserError, match="empty"):
+        read(b"Serial,Day,Result\nU1,2026-01-01,ok\n", HEAD + "skip_foot = 99\n" + INSPECTION)
+
+
+@pytest.mark.parametrize("cell, expected", [("true", True), ("FALSE", False), ("", False), ("yes", None), ("1", None)])
+def test_a_boolean_that_can_not_be_read_is_not_its_default(read, cell, expected):
+    text = HEAD + '[[table]]\nname = "unit"\n[table.columns]\nunit_id = "S"\nis_spare = "Spare"\n'
+    (rows,), _, _ = read(f"S,Spare\nU1,{cell}\n".encode(), text)
+    assert rows[0].get("is_spare") is expected
+    assert [p["rule"] for p in rows[0].get("problems", [])] == (["not-a-boolean"] if expected is None else [])
+
+
+def test_an_unknown_check_list_word_is_named_whatever_the_order_of_its_columns(read):
+    text = HEAD + FIXED_DEFECT
+    (rows,), _, _ = read(b"Serial,Day,Hose\nU1,2026-01-01,gnarled\n", text)
+    assert [(p["rule"], p["column_name"], p["value"]) for p in rows[0]["problems"]] == [("unknown-word", "defect", "gnarled")]
+
+
+FIXED_DEFECT = """
+    [[table]]
+    name = "finding"
+    [table.columns]
+    unit_id = "Serial"
+    found_on = "Day"
+    defect = { constant = "other" }
+    [table.wide]
+    into = "component"
+    columns = { "Hose" = "hose" }
+    [table.wide.cells]
+    "rust" = { action = "brushed", rusted_area_pct = 5, defect = "corrosion" }
+"""
+
+
+def test_an_integer_too_large_is_not_a_number(read):
+    text = HEAD + '[[table]]\nname = "vessel"\n[table.columns]\ngross_tonnage = "GT"\n'
+    (rows,), _, _ = read(b"GT\n99999999999999999999\n", text)
+    assert [p["rule"] for p in rows[0]["problems"]] == ["not-a-number"]
+
+
+def test_a_very_long_field_is_one_field(read):
+    (rows,), broken, _ = read(b"Serial,Day,Result\n" + b"U" * 300_000 + b",2026-01-01,ok\n", HEAD + INSPECTION)
+    assert len(rows[0]["unit_id"]) == 300_000 and broken == []
+
+
+def test_a_record_beyond_all_reason_is_put_aside(read):
+    (rows,), broken, _ = read(
+        b"Serial,Day,Result\n" + b"U" * 5_000_000 + b",2026-01-01,ok\nU2,2026-01-01,ok\n", HEAD + INSPECTION
+    )
+    assert [row["unit_id"] for row in rows] == ["U2"]
+    assert [item.record_no for item in broken] == [1] and len(broken[0].value) <= 2_000
