@@ -44,11 +44,10 @@ def _parser() -> argparse.ArgumentParser:
     run = verbs.add_parser("run", help="read exports, build the database and the site")
     _add_run_options(run)
     run.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to build (default: firekpi.duckdb)")
-    run.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
     run.add_argument("--site", type=Path, default=Path("site"), help="folder of the pages (default: site)")
     run.add_argument("--no-site", action="store_true", help="build the database only")
     run.set_defaults(call=_run)
-    check = verbs.add_parser("check", help="read and check exports; publish nothing")
+    check = verbs.add_parser("check", help="read and check exports together with what the store holds; publish nothing")
     _add_run_options(check)
     check.set_defaults(call=_check)
     explain = verbs.add_parser("explain", help="print what was due when for one unit, with record and rule")
@@ -60,6 +59,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folders", metavar="FOLDER", nargs="+", type=Path, help="folder of CSV exports")
+    parser.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
     parser.add_argument("--as-of", help="day of the report, year-month-day (default: today)")
     parser.add_argument("--known-at", help="count only files received by this time (default: all)")
 
@@ -91,12 +91,13 @@ def _check(options: argparse.Namespace) -> int:
     from pipeline.tell import quarantine_lines, summary_lines
 
     with tempfile.TemporaryDirectory() as scratch, _progress() as tell:
+        store = options.store if options.store.is_dir() else Path(scratch) / "store"
         db = Path(scratch) / "check.duckdb"
-        summary = run(_run_options(options, RunOptions, store=Path(scratch) / "store", db=db, site=None), tell)
+        summary = run(_run_options(options, RunOptions, store=store, db=db, site=None, is_trial=True), tell)
         reasons = quarantine_lines(db)
     for line in (*summary_lines(summary), *reasons):
         print(line)
-    print("Nothing was published.")
+    print("Nothing was published and no file was received.")
     return 0
 
 

@@ -38,7 +38,10 @@ ParsedFile = tuple[ReceivedFile, Dialect, Parsed]
 
 @dataclass(frozen=True)
 class RunOptions:
-    """What to run on. `known_at` None means every file received; `site` None means no pages."""
+    """What to run on. `known_at` None means every file received; `site` None means no pages.
+
+    A trial run reads the store but leaves its ledger as it is: the folders' files are not received.
+    """
 
     folders: tuple[Path, ...]
     store: Path = Path(".firekpi")
@@ -46,6 +49,7 @@ class RunOptions:
     site: Path | None = Path("site")
     as_of: date | None = None
     known_at: datetime | None = None
+    is_trial: bool = False
 
 
 def run(options: RunOptions, tell: Progress = lambda stage: None) -> Summary:
@@ -71,7 +75,8 @@ def run(options: RunOptions, tell: Progress = lambda stage: None) -> Summary:
             build_figures(con, as_of)
             write_run(con, started_at, as_of, options.known_at)
             summary = read_summary(con, intake.notes)
-        intake.confirm(store)
+        if not options.is_trial:
+            intake.confirm(store)
     return summary
 
 

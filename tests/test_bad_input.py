@@ -382,3 +382,19 @@ def test_a_part_left_by_a_killed_run_is_no_obstacle(call, exports, small_fleet, 
     part.write_bytes(b"half a database")
     assert call("run", exports(small_fleet), "--no-site")[0] == 0
     assert not part.exists()
+
+
+def test_check_judges_new_files_with_what_the_store_holds_and_receives_nothing(call, exports, small_fleet, tmp_path, capsys):
+    assert call("run", exports(small_fleet), "--no-site")[0] == 0
+    before = (tmp_path / ".firekpi" / "received.json").read_bytes()
+    new = exports(
+        {"inspection.csv": "unit_id,imo_number,inspected_on,outcome\nU1,9999993,2026-05-01,satisfactory\nU8,9999993,2026-05-01,"},
+        "may",
+    )
+    assert main(["check", str(new)]) == 0
+    out = capsys.readouterr().out
+    assert "may/inspection.csv, line 3" in out and "U8" in out and "2 exact" not in out
+    assert (tmp_path / ".firekpi" / "received.json").read_bytes() == before
+    code, said = call("check", new, "--store", "elsewhere")
+    assert code == 3
+    assert_sentence(said, "[needed-table-missing]")
