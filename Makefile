@@ -12,7 +12,7 @@ help:            ## list the targets
 demo: $(VENV)/.demo-ready  ## sample exports in, database and pages out
 	$(VENV)/bin/firekpi run sample_exports --as-of $(AS_OF)
 
-test: $(VENV)/.test-ready  ## every test but the slow ones
+test: $(VENV)/.test-ready  ## every test but the long statistical ones (test-slow)
 	$(VENV)/bin/python -m pytest -n 2 --dist loadfile
 
 test-slow: $(VENV)/.test-ready  ## the long and statistical tests
@@ -31,6 +31,8 @@ clean:           ## take away what the demo made
 	rm -rf .firekpi firekpi.duckdb site
 
 $(VENV)/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+		{ echo "Python 3.11 or newer is needed, $(PYTHON) is older: make PYTHON=python3.12 ..."; exit 1; }
 	$(PYTHON) -m venv $(VENV)
 
 $(VENV)/.demo-ready: pyproject.toml constraints.txt | $(VENV)/bin/python

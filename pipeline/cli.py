@@ -35,10 +35,16 @@ def main(arguments: list[str] | None = None) -> int:
         return 130
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaint is one sentence, as every other error's."""
+
+    def error(self, message: str):
+        error = UserError("usage", message=message)
+        self.exit(error.exit_code, f"firekpi: {error} [{error.slug}]\n")
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="firekpi", description="Figures from the CSV exports of a fleet's fire-extinguisher records."
-    )
+    parser = _Parser(prog="firekpi", description="Figures from the CSV exports of a fleet's fire-extinguisher records.")
     parser.add_argument("--version", action="version", version=f"firekpi {__version__}")
     verbs = parser.add_subparsers(required=True, metavar="COMMAND")
     run = verbs.add_parser("run", help="read exports, build the database and the site")
@@ -68,22 +74,35 @@ def _run(options: argparse.Namespace) -> int:
     from pipeline.run import RunOptions, run
     from pipeline.tell import summary_lines
 
+    site = None if options.no_site else options.site
+    if site:
+        _keep_out_of(site, options)
     with _progress() as tell:
-        site = None if options.no_site else options.site
-        if site:
-            from dashboards.site import build_site, refuse_foreign
-
-            refuse_foreign(site)
-        summary = run(_run_options(options, RunOptions, store=options.store, db=options.db, site=site), tell)
-        if site:
-            tell("writing the pages")
-            build_site(options.db, site)
+        write_pages = _page_writer(site) if site else None
+        summary = run(_run_options(options, RunOptions, store=options.store, db=options.db), tell, write_pages)
     for line in summary_lines(summary):
         print(line)
     print(f"database {options.db}")
     if site:
         print(f"pages    {site / 'index.html'}")
     return 0
+
+
+def _keep_out_of(site: Path, options: argparse.Namespace) -> None:
+    """The site folder is replaced as a whole: nothing that must last may lie in it. Raises UserError inside-site."""
+    places = {"The store": [options.store], "The database": [options.db], "The folder of exports": options.folders}
+    for what, paths in places.items():
+        for path in paths:
+            if path.resolve().is_relative_to(site.resolve()):
+                raise UserError("inside-site", what=what, path=path, site=site)
+
+
+def _page_writer(site: Path):
+    """What writes the pages from a finished database and returns the step that puts them in place."""
+    from dashboards.site import prepare_site, refuse_foreign
+
+    refuse_foreign(site)
+    return lambda db: prepare_site(db, site).swap_in
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -93,7 +112,7 @@ def _check(options: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory() as scratch, _progress() as tell:
         store = options.store if options.store.is_dir() else Path(scratch) / "store"
         db = Path(scratch) / "check.duckdb"
-        summary = run(_run_options(options, RunOptions, store=store, db=db, site=None, is_trial=True), tell)
+        summary = run(_run_options(options, RunOptions, store=store, db=db, is_trial=True), tell)
         reasons = quarantine_lines(db)
     for line in (*summary_lines(summary), *reasons):
         print(line)

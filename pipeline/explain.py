@@ -1,7 +1,9 @@
-"""One unit's life as the figures see it. In: a database and a unit. Out: lines naming each date's record and rule."""
+"""One unit's life as the figures see it. In: a database and a unit. Out: lines naming the file and line
+behind each date, and the rule."""
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from importlib.resources import files
 from pathlib import Path
 
@@ -15,7 +17,7 @@ CAUTION = (
 
 
 def explain_unit(db: Path, unit_id: str) -> list[str]:
-    """Stays, then every span of every duty with the record behind each date and the rule behind each interval.
+    """Stays, then every span of every duty, begun by the day of the report, with the line behind each date and the rule.
 
     Raises UserError no-database or unknown-unit-asked.
     """
@@ -24,16 +26,17 @@ def explain_unit(db: Path, unit_id: str) -> list[str]:
         as_of = con.execute("select as_of from intake.run").fetchone()[0]
         stays = con.execute(
             "select unit.imo_number, vessel_name, agent, form, coalesce(charge_kg::varchar || ' kg', charge_l::varchar || ' l', ''), "
-            "made_on, made_on_precision, in_service_on, removed_on, removal_reason, path, unit.record_no, unit.line_no "
+            "made_on, made_on_precision, in_service_on, removed_on, removal_reason, path, unit.line_no, unit.record_no "
             "from record.unit left join record.vessel using (imo_number) join intake.file on file.file_id = unit.file_id "
-            "where unit_id = $unit_id order by in_service_on nulls first",
-            {"unit_id": unit_id},
+            "where unit_id = $unit_id and coalesce(in_service_on <= $as_of, true) order by in_service_on nulls first",
+            {"unit_id": unit_id, "as_of": as_of},
         ).fetchall()
         if not stays:
             raise UserError("unknown-unit-asked", unit_id=unit_id, db=db, near=_near(con, unit_id))
         lines = [f"Unit {unit_id}, as of {as_of}"]
         lines += [_stay_line(*stay) for stay in stays]
         lines += _span_lines(con, unit_id, as_of)
+        lines += _failed_lines(con, unit_id, as_of)
     return [*lines, "", CAUTION]
 
 
@@ -54,40 +57,67 @@ def _near(con, unit_id: str) -> str:
     return f"; near it are {', '.join(row[0] for row in rows)}" if rows else ""
 
 
-def _stay_line(imo, vessel, agent, form, charge, made_on, precision, from_on, to_on, why, path, record_no, line_no) -> str:
+def _stay_line(imo, vessel, agent, form, charge, made_on, precision, from_on, to_on, why, *place) -> str:
     made = f"made {made_on}" + (f" (only the {precision} is known)" if precision in ("year", "month") else "")
     until = f" until {to_on} ({why or 'no reason given'})" if to_on else ""
     kind = " ".join(word for word in (agent, charge, form) if word)
     return (
         f"  on {vessel or 'unnamed'} ({imo}) from {from_on or 'an unknown day'}{until}: {kind}, "
-        f"{made if made_on else 'date of manufacture unknown'}  [{path}, record {record_no}, line {line_no}]"
+        f"{made if made_on else 'date of manufacture unknown'}  {_place(*place)}"
     )
 
 
-def _span_lines(con, unit_id: str, as_of) -> list[str]:
+def _span_lines(con, unit_id: str, as_of: date) -> list[str]:
     sql = files("pipeline").joinpath("explain.sql").read_text(encoding="utf-8")
     lines, last = [], None
-    for duty, title, months, source, clause, certainty, rule_id, imo, group, *span in con.execute(
-        sql, {"unit_id": unit_id}
+    for duty, title, months, source, clause, certainty, rule_id, imo, group, stay_no, began_on, *span in con.execute(
+        sql, {"unit_id": unit_id, "as_of": as_of}
     ).fetchall():
-        if (duty, imo, group) != last:
-            last = (duty, imo, group)
-            of_group = f" of the group {group}" if group else ""
-            lines += ["", f"{title}{of_group} on {imo}: every {months} months; {source}, {clause} [{certainty}] (rule {rule_id})"]
+        if (duty, imo, group, stay_no) != last:
+            last = (duty, imo, group, stay_no)
+            whose = f" of the group {group} on {imo}" if group else f" on {imo}, aboard from {began_on}"
+            every = "every month" if months == 1 else f"every {months} months"
+            lines += ["", f"{title}{whose}: {every}; {source}, {clause} [{certainty}] (rule {rule_id})"]
         lines.append("  " + _span_line(span, as_of))
     return lines
 
 
-def _span_line(span: list, as_of) -> str:
-    basis_on, basis_kind, basis_path, basis_no, due_on, done_on, done_kind, done_path, done_no, left_on = span
+def _span_line(span: list, as_of: date) -> str:
+    left_on, basis_on, basis_kind, *basis_place, due_on, done_on, done_kind, done_path, done_line, done_record = span
+    basis_at = _place(*basis_place)
     if basis_on is None:
-        return f"no basis: {basis_kind} is empty [{basis_path}, record {basis_no}]; nobody can tell when it is due"
-    basis = f"from {basis_on} ({basis_kind}) [{basis_path}, record {basis_no}]: due {due_on}"
+        return f"no basis: {basis_kind} is empty {basis_at}; nobody can tell when it is due"
+    absent = "no such record; " if basis_kind in ("in_service_on", "made_on") else ""
+    basis = f"{absent}from {basis_on} ({basis_kind}) {basis_at}: due {due_on}"
     if done_on and done_on <= as_of:
-        late = f", {(done_on - due_on).days} days late" if done_on > due_on else ", in time"
-        return f"{basis}, done {done_on} ({done_kind}) [{done_path}, record {done_no}]{late}"
+        late = f", {_days(done_on - due_on)} late" if done_on > due_on else ", in time"
+        return f"{basis}, done {done_on} ({done_kind}) {_place(done_path, done_line, done_record)}{late}"
     if left_on and left_on <= as_of:
         return f"{basis}, open when the unit left on {left_on}"
     if due_on < as_of:
-        return f"{basis}, OVERDUE by {(as_of - due_on).days} days"
+        return f"{basis}, OVERDUE by {_days(as_of - due_on)}"
     return f"{basis}, not yet due"
+
+
+def _failed_lines(con, unit_id: str, as_of: date) -> list[str]:
+    """Inspections and services that satisfied nothing: tried without success, or not passed."""
+    rows = con.execute(
+        "select seen.day, what, coalesce(outcome, 'no outcome'), path, line_no, record_no from ("
+        "select inspected_on as day, 'inspection' as what, outcome, file_id, line_no, record_no from record.inspection where unit_id = $unit_id "
+        "union all select serviced_on, kind, outcome, file_id, line_no, record_no from record.service where unit_id = $unit_id) as seen "
+        "join intake.file using (file_id) where seen.day <= $as_of and outcome is distinct from 'satisfactory' order by seen.day, what",
+        {"unit_id": unit_id, "as_of": as_of},
+    ).fetchall()
+    if not rows:
+        return []
+    return ["", "Records that satisfied no duty:"] + [
+        f"  {day} {what}: {outcome} {_place(*place)}" for day, what, outcome, *place in rows
+    ]
+
+
+def _place(path: str, line_no: int, record_no: int) -> str:
+    return f"[{path}, line {line_no}, record {record_no}]"
+
+
+def _days(length: timedelta) -> str:
+    return "1 day" if length.days == 1 else f"{length.days:,} days"

@@ -1,12 +1,13 @@
-"""START HERE: the main job as one function. In: folders of exports and a day. Out: a database of figures, and a site.
+"""START HERE: the main job as one function. In: folders of exports and a day. Out: a database of figures.
 
-exports -> intake -> checks -> warehouse -> duties -> figures -> (dashboards, called by the command line)
+exports -> intake -> checks -> warehouse -> duties -> figures -> pages (written by whoever calls, from the finished file)
 """
 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -33,12 +34,14 @@ from pipeline.warehouse.load import account_files, load_table
 from pipeline.warehouse.summary import Summary, read_summary
 
 Progress = Callable[[str], None]
+# Takes the path of a finished database, writes pages from it, and returns what puts them in place.
+PageWriter = Callable[[Path], Callable[[], object]]
 ParsedFile = tuple[ReceivedFile, Dialect, Parsed]
 
 
 @dataclass(frozen=True)
 class RunOptions:
-    """What to run on. `known_at` None means every file received; `site` None means no pages.
+    """What to run on. `known_at` None means every file received, `as_of` None means today in UTC.
 
     A trial run reads the store but leaves its ledger as it is: the folders' files are not received.
     """
@@ -46,38 +49,62 @@ class RunOptions:
     folders: tuple[Path, ...]
     store: Path = Path(".firekpi")
     db: Path = Path("firekpi.duckdb")
-    site: Path | None = Path("site")
     as_of: date | None = None
     known_at: datetime | None = None
     is_trial: bool = False
 
 
-def run(options: RunOptions, tell: Progress = lambda stage: None) -> Summary:
+def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: PageWriter | None = None) -> Summary:
     """Build the database of all exports in the store, the given folders' new ones included, and swap it in.
 
-    Raises UserError for whatever the user can mend; the last good database is then untouched.
+    `write_pages` is called with the finished file before it is published. Only when all is ready is anything replaced:
+    first the ledger, then the database, then the pages, so that nothing published rests on a file that is not in the ledger.
+    Raises UserError for whatever the user can mend; the last good database and pages are then untouched.
     """
     as_of = options.as_of or datetime.now(UTC).date()
     started_at = datetime.now(UTC)
     check_database(options.db)
-    with locked_store(options.store) as store:
+    with locked_store(options.store) as store, take_back_if_unused(store) as added:
         tell("keeping the exports")
-        intake = receive_exports(list(options.folders), store)
+        intake = receive_exports(list(options.folders), store, added)
         files = known_by(intake.ledger, options.known_at)
         tell(f"reading {len(files):,} files")
         parsed = read_files(store, match_dialects(intake, files, store))
-        with build_database(options.db) as con:
+        with build_database(options.db) as build:
             tell("checking and loading the rows")
-            load_records(con, parsed, store)
+            load_records(build.con, parsed, store)
             tell("working out what was due when")
-            build_duties(con)
+            build_duties(build.con)
             tell("computing the figures")
-            build_figures(con, as_of)
-            write_run(con, started_at, as_of, options.known_at)
-            summary = read_summary(con, intake.notes)
-        if not options.is_trial:
-            intake.confirm(store)
+            build_figures(build.con, as_of)
+            write_run(build.con, started_at, as_of, options.known_at)
+            summary = read_summary(build.con, intake.notes)
+            build.con.close()
+            publish_pages = lay_out_pages(build.part, tell, write_pages)
+            if not options.is_trial:
+                intake.confirm(store)
+                added.clear()
+            build.swap_in()
+        publish_pages()
     return summary
+
+
+@contextmanager
+def take_back_if_unused(store: Store) -> Iterator[set[str]]:
+    """Yield a set for the bytes that this run keeps; those still in it at the end were not received and are taken back."""
+    added: set[str] = set()
+    try:
+        yield added
+    finally:
+        store.forget(added)
+
+
+def lay_out_pages(db: Path, tell: Progress, write_pages: PageWriter | None) -> Callable[[], object]:
+    """Write the pages from the finished database; returns the step that puts them in place."""
+    if write_pages is None:
+        return lambda: None
+    tell("writing the pages")
+    return write_pages(db)
 
 
 def known_by(ledger: tuple[ReceivedFile, ...], known_at: datetime | None) -> list[ReceivedFile]:

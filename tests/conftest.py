@@ -39,7 +39,7 @@ def run_on(tmp_path):
 
     def call(*folders: Path, as_of: date = AS_OF, store: str = "store", **more) -> tuple[Summary, duckdb.DuckDBPyConnection]:
         db = tmp_path / f"{store}-{len(opened)}.duckdb"
-        summary = run(RunOptions(tuple(folders), tmp_path / store, db, None, as_of, **more))
+        summary = run(RunOptions(tuple(folders), tmp_path / store, db, as_of, **more))
         opened.append(duckdb.connect(str(db), read_only=True))
         return summary, opened[-1]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -13,15 +14,26 @@ from pipeline.cli import main
 VESSEL = "imo_number,vessel_name\n9999993,Quiet Heron\n"
 
 
+def snapshot(folder: Path) -> dict[str, bytes]:
+    """Every file below a folder but locks and the cache of parsed rows, which a run may make anew at any time."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name != ".lock" and "parsed" not in path.relative_to(folder).parts
+    }
+
+
 @pytest.fixture
 def call(tmp_path, monkeypatch, capsys):
-    """Call firekpi in an empty folder; gives (exit code, error text) and checks that nothing was published."""
+    """Call firekpi in an empty folder; gives (exit code, error text). A call that fails must have changed no file."""
     monkeypatch.chdir(tmp_path)
 
     def run_cli(*arguments: str) -> tuple[int, str]:
+        before = snapshot(tmp_path)
         code = main([*map(str, arguments)])
-        captured = capsys.readouterr()
-        return code, captured.err
+        if code:
+            assert snapshot(tmp_path) == before
+        return code, capsys.readouterr().err
 
     return run_cli
 
@@ -398,3 +410,33 @@ def test_check_judges_new_files_with_what_the_store_holds_and_receives_nothing(c
     code, said = call("check", new, "--store", "elsewhere")
     assert code == 3
     assert_sentence(said, "[needed-table-missing]")
+
+
+@pytest.mark.parametrize(
+    "option, place, what", [("--store", "site/kept", "The store"), ("--db", "site/k.duckdb", "The database")]
+)
+def test_nothing_that_must_last_lies_inside_the_site(call, exports, small_fleet, option, place, what):
+    folder = exports(small_fleet)
+    assert call("run", folder)[0] == 0
+    code, said = call("run", folder, option, place)
+    assert code == 2
+    assert_sentence(said, what, place, "[inside-site]")
+    code, said = call("run", folder, "--site", folder.parent)
+    assert code == 2
+    assert_sentence(said, "[inside-site]")
+
+
+def test_pages_that_can_not_be_written(call, exports, small_fleet, tmp_path):
+    folder = exports(small_fleet)
+    assert call("run", folder)[0] == 0
+    code, said = call("run", folder, "--site", folder / "vessel.csv" / "x")
+    assert code == 4
+    assert_sentence(said, "[cannot-write]")
+
+
+@pytest.mark.parametrize("arguments", [["run"], ["dance"], [], ["run", "a", "--colour"]])
+def test_a_call_that_makes_no_sense(capsys, arguments):
+    with pytest.raises(SystemExit) as caught:
+        main(arguments)
+    assert caught.value.code == 2
+    assert_sentence(capsys.readouterr().err, "[usage]", "--help")

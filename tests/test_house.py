@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 import ast
+import io
+import os
 import re
+import shutil
+import subprocess
+import sys
+import tarfile
 import tomllib
 from pathlib import Path
 
@@ -13,7 +19,6 @@ HOUSE = Path(__file__).parent.parent
 ROAD = ["intake", "checks", "warehouse", "duties", "figures", "evidence"]
 SOURCES = sorted([*HOUSE.glob("pipeline/**/*.py"), *HOUSE.glob("dashboards/**/*.py")])
 BOTH_WINGS = {"pipeline/cli.py"}
-ORCHESTRATORS = {"pipeline/cli.py", "pipeline/run.py", "pipeline/tell.py"}
 
 
 def imports_of(path: Path) -> set[str]:
@@ -22,7 +27,8 @@ def imports_of(path: Path) -> set[str]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.module:
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0 and node.module, f"{path}: imports are written in full"
             found |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
     return found
 
@@ -40,7 +46,12 @@ def test_imports_run_down_the_road(path):
     if parts[0] == "pipeline" and name not in BOTH_WINGS:
         assert not [item for item in imported if item.startswith("dashboards")]
     if parts[0] == "dashboards":
-        behind_the_door = [f"pipeline.{room}" for room in ROAD] + ["pipeline.run", "pipeline.cli"]
+        behind_the_door = [f"pipeline.{room}" for room in ROAD] + [
+            "pipeline.run",
+            "pipeline.cli",
+            "pipeline.explain",
+            "pipeline.tell",
+        ]
         assert not [item for item in imported if item.startswith(tuple(behind_the_door))]
     if parts[0] == "pipeline" and len(parts) > 2 and parts[1] in ROAD:
         later = ROAD[ROAD.index(parts[1]) + 1 :]
@@ -98,8 +109,9 @@ def test_the_readme_names_every_command_and_page():
         assert f"firekpi {command}" in readme
     for option in re.findall(r"\"(--[a-z-]+)\"", cli):
         assert option in readme or option == "--version", option
-    for page in ("Fleet", "Overdue", "Defects", "Corrosion", "Agents", "vessel", "Data quality", "Method"):
-        assert page in readme
+    assert "Fleet, Overdue, Defects, Corrosion, Agents, one per vessel, Data quality, Method" in readme
+    pages = {path.stem for path in (HOUSE / "dashboards/pages").glob("*.py")}
+    assert {"fleet", "overdue", "defects", "corrosion", "agents", "vessel", "quality", "method"} <= pages
 
 
 def test_every_figure_says_what_one_row_is():
@@ -123,3 +135,40 @@ def test_no_file_is_read_by_guessing():
         assert "ignore_errors = true" not in text.lower() and "read_csv_auto" not in text and "pd.read_csv" not in text, path
         if "read_csv(" in text:
             assert "auto_detect = false" in text, path
+
+
+def test_the_marker_of_a_site_is_known_where_exports_are_looked_for():
+    from dashboards.site import MARKER
+    from pipeline.intake.folder import SITE_MARKER
+
+    assert MARKER == SITE_MARKER
+
+
+@pytest.mark.parametrize("arguments", [["check", "."], ["format", "--check", "."]])
+def test_ruff_has_nothing_to_say(arguments):
+    done = subprocess.run([sys.executable, "-m", "ruff", *arguments], cwd=HOUSE, capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_a_copy_of_what_git_keeps_has_all_that_a_run_needs(tmp_path, exports, small_fleet):
+    """git keeps no empty folder: a run from an exported copy must not miss one."""
+    archive = subprocess.run(["git", "archive", "HEAD", "pipeline"], cwd=HOUSE, capture_output=True)
+    if archive.returncode != 0:  # not a git checkout: the copy is what we stand in
+        shutil.copytree(HOUSE / "pipeline", tmp_path / "copy" / "pipeline")
+    else:
+        with tarfile.open(fileobj=io.BytesIO(archive.stdout)) as tar:
+            tar.extractall(tmp_path / "copy", filter="data")
+    call = [
+        sys.executable,
+        "-m",
+        "pipeline.cli",
+        "run",
+        str(exports(small_fleet)),
+        "--no-site",
+        "--store",
+        "s",
+        "--db",
+        "d.duckdb",
+    ]
+    done = subprocess.run(call, cwd=tmp_path / "copy", capture_output=True, text=True, env={**os.environ, "PYTHONPATH": "."})
+    assert done.returncode == 0, done.stderr

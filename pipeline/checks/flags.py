@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from datetime import date
 from importlib.resources import files
 
 import duckdb
@@ -19,12 +18,12 @@ def flag_records(con: duckdb.DuckDBPyConnection) -> None:
     add_flags(con, files("pipeline.checks").joinpath("flags.sql").read_text(encoding="utf-8"))
 
 
-def add_flags(con: duckdb.DuckDBPyConnection, sql: str, as_of: date | None = None) -> None:
+def add_flags(con: duckdb.DuckDBPyConnection, sql: str) -> None:
     """Add the doubts that `sql` selects (rule, table_name, file_id, record_no, line_no, column_name, value) to intake.flag.
 
     KeyError if a rule is not in flags.toml.
     """
-    con.execute(f"create or replace temp table doubt as {sql.strip().rstrip(';')}", {"as_of": as_of} if as_of else None)
+    con.execute(f"create or replace temp table doubt as {sql.strip().rstrip(';')}")
     rules = flag_rules()
     for (slug,) in con.execute("select distinct rule from doubt order by rule").fetchall():
         con.execute(

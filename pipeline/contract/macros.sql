@@ -20,3 +20,7 @@ create or replace macro has_problem_of(problems, wanted_rule, wanted) as
 
 -- Whether an inspection saw the unit: without access, or with the unit not in its place, nothing of its state was seen.
 create or replace macro was_seen(outcome) as outcome is null or outcome not in ('not_found', 'no_access');
+
+-- Whether a day lies in [from_on, to_on); an open end is none, a period without a beginning covers no day.
+create or replace macro is_within(day, from_on, to_on) as
+    coalesce(from_on <= day, false) and (to_on is null or day < to_on);

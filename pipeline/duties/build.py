@@ -13,7 +13,7 @@ from pipeline.duties.rules import load_rules
 def build_duties(con: duckdb.DuckDBPyConnection) -> None:
     """Load the rules and build the spans; none of it depends on the day of the report."""
     load_rules(con)
-    for name in ("stays.sql", "spans.sql"):
+    for name in ("stays.sql", "events.sql", "spans.sql"):
         con.execute(files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
     add_flags(con, files("pipeline.duties").joinpath("stated_due.sql").read_text(encoding="utf-8"))
     for name in ("event", "subject_event"):

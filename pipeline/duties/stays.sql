@@ -6,7 +6,7 @@ select row_number() over (order by imo_number, unit_id, in_service_on, record_no
     concat_ws(' · ', coalesce(agent, '–'), coalesce(form, '–'), coalesce(charge_l::varchar || ' l', '–'),
         coalesce(charge_kg::varchar || ' kg', '–'), coalesce(maker, '–'), coalesce(model, '–'),
         coalesce(year(made_on)::varchar, 'year unknown')) as group_id,
-    file_id, record_no
+    file_id, record_no, line_no
 from record.unit;
 
 -- duty.counted: one row is a stretch of days [from_on, to_on) on which a stay counts: in service, on a vessel in the fleet,

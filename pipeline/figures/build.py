@@ -11,7 +11,18 @@ from pipeline.checks.flags import add_flags
 from pipeline.figures.statistics.intervals import register_intervals
 
 # In this order: a later one may read an earlier one.
-FIGURES = ("count_interval", "overdue_monthly", "duty_now", "unit_now", "defect_rate", "corrosion_by_age")
+FIGURES = (
+    "count_interval",
+    "overdue_monthly",
+    "duty_now",
+    "unit_now",
+    "agent_mix",
+    "freshness",
+    "observed",
+    "defect_report",
+    "defect_rate",
+    "corrosion_by_age",
+)
 
 
 def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
@@ -22,4 +33,4 @@ def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
         for statement in duckdb.extract_statements(text):
             parameters = {"as_of": as_of} if "as_of" in statement.named_parameters else None
             con.execute(statement, parameters)
-    add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"), as_of)
+    add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"))

@@ -27,12 +27,17 @@ late_in_scope as (
     from late join scope using (scope_key)
     where greatest(scope.from_on, late.from_on) < least(scope.to_on, late.to_on)
 ),
-in_any as (select distinct duty from duty.rule where in_any)
+in_any as (select distinct duty from duty.rule where in_any),
+-- What is asked of a stay or group: the duties whose rules have it for a subject, and '*' where one of them enters it.
+asked as (
+    select distinct coalesce(stay_no, -subject_no) as scope_key, duty from duty.subject join duty.rule using (rule_id)
+    union
+    select stay_no, '*' from duty.subject join duty.rule using (rule_id) where in_any and stay_no is not null
+)
 -- Distinct, so that the order of stretches is total: with two alike, the two windows below could each put another first.
 select distinct * from (
-select imo_number, unit_id, duty, 'unit' as measure, from_on, to_on
-from scope join (select distinct duty, counts from duty.rule union all select '*', 'unit') as asked
-    on asked.counts = case when scope_key > 0 then 'unit' else 'group' end
+select scope.imo_number, scope.unit_id, duty, 'unit' as measure, scope.from_on, scope.to_on
+from scope join asked using (scope_key)
 union all
 select imo_number, unit_id, duty, measure, from_on, to_on
 from late_in_scope join (values ('overdue'), ('open')) as as_measure (measure) on measure = 'open' or not is_unknown

@@ -6,7 +6,7 @@ with present as (
     from duty.counted as counted join duty.stay as stay using (stay_no)
     join duty.subject as subject on subject.stay_no = counted.stay_no
         or (subject.stay_no is null and subject.imo_number = stay.imo_number and subject.subject_id = stay.group_id)
-    where counted.from_on <= $as_of::date and counted.to_on > $as_of::date
+    where is_within($as_of::date, counted.from_on, counted.to_on)
 ),
 standing as (
     select span.*, case when basis_on is null then 'unknown' when due_on < $as_of::date then 'overdue' else 'in time' end as state
@@ -14,7 +14,7 @@ standing as (
     where (done_on is null or done_on > $as_of::date) and (is_first or basis_on <= $as_of::date)
 )
 select imo_number, unit_id, stay_no is null as is_group, duty, rule_id, basis_on, basis_kind, basis_file_id, basis_record_no,
-    due_on, state, case when state = 'overdue' then $as_of::date - due_on end as days_overdue
+    basis_line_no, due_on, state, case when state = 'overdue' then $as_of::date - due_on end as days_overdue
 from standing
 qualify row_number() over (partition by imo_number, unit_id, duty
     order by case state when 'overdue' then 0 when 'unknown' then 1 else 2 end, due_on, subject_no) = 1

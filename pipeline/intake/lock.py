@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,7 +15,11 @@ from pipeline.intake.store import Store
 
 @contextmanager
 def locked_store(root: Path) -> Iterator[Store]:
-    """Yield the store, made if it is not there. Raises UserError store-busy or cannot-write."""
+    """Yield the store, made if it is not there; one that no run has used yet is not left behind.
+
+    Raises UserError store-busy or cannot-write.
+    """
+    is_new = not root.exists()
     try:
         root.mkdir(parents=True, exist_ok=True)
         lock = FileLock(root / ".lock")
@@ -27,3 +32,5 @@ def locked_store(root: Path) -> Iterator[Store]:
         yield Store(root)
     finally:
         lock.release()
+        if is_new and not (root / "received.json").exists():
+            shutil.rmtree(root, ignore_errors=True)

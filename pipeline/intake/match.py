@@ -16,8 +16,10 @@ from pipeline.intake.store import ReceivedFile, Store
 
 @cache
 def generic_dialects() -> tuple[Dialect, ...]:
-    """Dialects that come with firekpi, for any folder."""
+    """Dialects that come with firekpi, for any folder: none yet."""
     folder = files("pipeline.intake").joinpath("dialects")
+    if not folder.is_dir():
+        return ()
     found = sorted((item.name, item.read_bytes()) for item in folder.iterdir() if item.name.endswith(".toml"))
     return tuple(read_dialect(data, name) for name, data in found)
 

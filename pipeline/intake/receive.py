@@ -1,6 +1,7 @@
 """New exports into the store. In: folders of exports and the store. Out: what is received, old and new, to build from.
 
-Bytes are kept at once (they do no harm); the ledger and the dialects are written by `confirm` after the run succeeded.
+Bytes are kept at once; the ledger and the dialects are written by `confirm` after the run succeeded, and where it failed
+`forget` takes the bytes back.
 """
 
 from __future__ import annotations
@@ -30,17 +31,17 @@ class Intake:
         store.write_ledger(list(self.ledger))
 
 
-def receive_exports(paths: list[Path], store: Store, now: datetime | None = None) -> Intake:
-    """Read the folders and keep every export's bytes. Raises UserError same-name and those of folder.py.
+def receive_exports(paths: list[Path], store: Store, added: set[str], now: datetime | None = None) -> Intake:
+    """Read the folders and keep every export's bytes, the new ones noted in `added`.
 
     A file is new if its content differs from the newest under its path. Its time of receipt is that declared in the
-    folder's received.csv, else `now`.
+    folder's received.csv, else `now`. Raises UserError same-name, store-damaged and those of folder.py.
     """
     folders = [read_folder(path, store.root) for path in dict.fromkeys(path.resolve() for path in paths)]
     names = [folder.name for folder in folders]
-    for folder in folders:
-        if names.count(folder.name) > 1:
-            raise UserError("same-name", name=folder.name)
+    for name in names:
+        if names.count(name) > 1:
+            raise UserError("same-name", name=name)
     known = store.ledger()
     newest: dict[str, ReceivedFile] = {}
     for file in known:
@@ -48,14 +49,14 @@ def receive_exports(paths: list[Path], store: Store, now: datetime | None = None
             newest[file.path] = file
     ledger = {(file.path, file.version): file for file in known}
     for folder in folders:
-        for file in _receive_folder(folder, store, newest, now or datetime.now(UTC)):
+        for file in _receive_folder(folder, store, added, newest, now or datetime.now(UTC)):
             ledger[file.path, file.version] = file
     files = sort_received(list(ledger.values()))
     store.check_kept(files)
     return Intake(tuple(files), tuple(folders), tuple(note for folder in folders for note in folder.notes))
 
 
-def _receive_folder(folder: Folder, store: Store, newest: dict[str, ReceivedFile], now: datetime):
+def _receive_folder(folder: Folder, store: Store, added: set[str], newest: dict[str, ReceivedFile], now: datetime):
     """Yield each export that is new, or whose declared time of receipt changed."""
     for path in folder.exports:
         inner = folder.inner_path(path)
@@ -63,7 +64,7 @@ def _receive_folder(folder: Folder, store: Store, newest: dict[str, ReceivedFile
             data = path.read_bytes()
         except OSError as error:
             raise UserError("unreadable-file", path=path, why=error.strerror) from error
-        digest = store.keep(data)
+        digest = store.keep(data, added)
         receipt = folder.declared.get(inner)
         before = newest.get(f"{folder.name}/{inner}")
         if before is not None and before.sha256 == digest:

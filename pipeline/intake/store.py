@@ -52,13 +52,20 @@ class Store:
 
     root: Path
 
-    def keep(self, data: bytes) -> str:
-        """Keep the bytes and return their SHA-256; a kept file that was damaged since is mended."""
+    def keep(self, data: bytes, added: set[str]) -> str:
+        """Keep the bytes and return their SHA-256, noting it in `added` if it is new; a damaged kept file is mended."""
         digest = hashlib.sha256(data).hexdigest()
         kept = self.root / "files" / digest
+        if not kept.is_file():
+            added.add(digest)
         if not kept.is_file() or kept.read_bytes() != data:
             replace_file(kept, data)
         return digest
+
+    def forget(self, added: set[str]) -> None:
+        """Take back bytes that a run kept and could not use."""
+        for digest in added:
+            (self.root / "files" / digest).unlink(missing_ok=True)
 
     def open_file(self, received: ReceivedFile) -> bytes:
         """The bytes as received. Raises UserError store-damaged if they changed since."""

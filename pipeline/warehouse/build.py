@@ -1,6 +1,6 @@
 """Build into a new file, then swap it in: a crash leaves the old database whole, readers are never blocked.
 
-In: the path of the database. Out: an open connection to an empty one beside it, which takes its place when all is done.
+In: the path of the database. Out: a `Build` beside it, which takes its place when all is done.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
@@ -33,9 +34,29 @@ def _prepare(con: duckdb.DuckDBPyConnection) -> duckdb.DuckDBPyConnection:
     return con
 
 
+@dataclass
+class Build:
+    """A database being built beside the one it is to replace."""
+
+    con: duckdb.DuckDBPyConnection
+    part: Path
+    db: Path
+
+    def swap_in(self) -> None:
+        """Close it and put it in the old one's place, in one step. Raises UserError database-busy, cannot-write."""
+        self.con.close()
+        check_database(self.db)
+        try:
+            os.replace(self.part, self.db)
+        except PermissionError as error:
+            raise UserError("database-busy", db=self.db, holder="it can't be replaced") from error
+        except OSError as error:
+            raise UserError("cannot-write", path=self.db, why=_first_line(error)) from error
+
+
 @contextmanager
-def build_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
-    """Yield a connection to a new database with the schema; swap it in when the block ends without an error.
+def build_database(db: Path) -> Iterator[Build]:
+    """Yield a new database with the schema, to be filled, closed and swapped in; what is not swapped in is removed.
 
     Raises UserError database-busy, not-our-database or cannot-write; the old database is then untouched.
     """
@@ -52,9 +73,7 @@ def build_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
         _prepare(con)
         con.execute(contract.macros_sql())
         con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
-        yield con
-        con.close()
-        _swap_in(part, db)
+        yield Build(con, part, db)
     except duckdb.Error as error:
         if isinstance(error, duckdb.IOException) or "No space left" in str(error):
             raise UserError("cannot-write", path=db, why=_first_line(error)) from error
@@ -68,17 +87,6 @@ def build_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
 def _remove_part(part: Path) -> None:
     for path in (part, part.with_name(part.name + ".wal")):
         path.unlink(missing_ok=True)
-
-
-def _swap_in(part: Path, db: Path) -> None:
-    """Put the finished file in the old one's place, in one step."""
-    check_database(db)
-    try:
-        os.replace(part, db)
-    except PermissionError as error:
-        raise UserError("database-busy", db=db, holder="it can't be replaced") from error
-    except OSError as error:
-        raise UserError("cannot-write", path=db, why=_first_line(error)) from error
 
 
 def check_database(db: Path) -> None:

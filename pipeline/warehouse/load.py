@@ -80,12 +80,12 @@ def account_files(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(
         """
         insert into intake.file
-        select file_id, path, sha256, bytes, received_at, dialect, encoding, delimiter, records,
+        select * exclude (file_no) from (select file_no, file_id, path, sha256, bytes, received_at, dialect, encoding, delimiter, records,
             sum(rows_read)::bigint, sum(rows_loaded)::bigint, sum(rows_quarantined)::bigint, sum(rows_duplicate)::bigint,
             lines_skipped, (select max_by(later.file_id, later.file_no) from stage_file as later
              where later.path = file.path and later.file_no > file.file_no)
         from stage_file as file join intake.file_table using (file_id)
-        group by all order by path, received_at"""
+        group by all) order by path, file_no"""
     )
     lost = con.execute(
         "select path, table_name, t.rows_read, t.rows_loaded, t.rows_quarantined, t.rows_duplicate "

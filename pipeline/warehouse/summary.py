@@ -12,7 +12,7 @@ from pipeline.contract import tables
 
 @dataclass(frozen=True)
 class Summary:
-    """Counts of one run; `overdue` are units overdue on any duty on `as_of`, `absent` the tables no file gives."""
+    """Counts of one run; `vessels` carry `units` in service, `overdue` of them on any duty, on `as_of`; `absent` the tables no file gives."""
 
     as_of: date
     files: int
@@ -41,7 +41,9 @@ def read_summary(con: duckdb.DuckDBPyConnection, notes: tuple[str, ...] = ()) ->
         "where imo_number = '*' and duty = '*' and month_end = $as_of",
         {"as_of": as_of},
     ).fetchone()
-    flags, vessels = con.execute("select (select count(*) from intake.flag), (select count(*) from record.vessel)").fetchone()
+    flags, vessels = con.execute(
+        "select (select count(*) from intake.flag), (select count(distinct imo_number) from figure.unit_now where counted = 'in service')"
+    ).fetchone()
     given = {name for (name,) in con.execute("select distinct table_name from intake.file_table").fetchall()}
     reasons = con.execute(
         "select rule, sum(rows)::bigint as rows from (select rule, rows_failing as rows from intake.check_result union all "

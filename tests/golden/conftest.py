@@ -19,7 +19,7 @@ AS_OF = date(2026, 10, 31)
 def run_samples(workdir: Path, *folders: Path) -> SimpleNamespace:
     """Run on the folders with a site; gives db, site and summary."""
     db, site = workdir / "firekpi.duckdb", workdir / "site"
-    summary = run(RunOptions(folders or (SAMPLES,), workdir / "store", db, site, AS_OF))
+    summary = run(RunOptions(folders or (SAMPLES,), workdir / "store", db, AS_OF))
     build_site(db, site)
     return SimpleNamespace(db=db, site=site, summary=summary, workdir=workdir)
 

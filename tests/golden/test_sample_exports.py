@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import csv
 import shutil
+from datetime import date
 
+import pytest
+
+from pipeline.errors import UserError
+from pipeline.run import RunOptions, run
 from tests.golden.conftest import SAMPLES, figure_rows, run_samples, site_bytes
 
 COUNTS = ("rows_read", "rows_loaded", "rows_quarantined", "rows_duplicate")
@@ -94,7 +99,9 @@ def test_pages_are_light_and_ask_nothing_of_the_outside(demo):
 
 def test_the_summary_says_what_the_database_holds(demo, con):
     summary = demo.summary
-    read, loaded, quarantined, duplicate = con.execute(f"select {', '.join(f'sum({name})' for name in COUNTS)} from intake.file").fetchone()
+    read, loaded, quarantined, duplicate = con.execute(
+        f"select {', '.join(f'sum({name})' for name in COUNTS)} from intake.file"
+    ).fetchone()
     assert (summary.rows_read, summary.rows_loaded, summary.rows_quarantined, summary.rows_duplicate) == (
         read, loaded, quarantined, duplicate,
     )  # fmt: skip
@@ -104,3 +111,25 @@ def test_the_summary_says_what_the_database_holds(demo, con):
         "select count(distinct (imo_number, unit_id)) from figure.overdue_now join (select duty from duty.rule where in_any) using (duty)"
     ).fetchone()[0]
     assert summary.overdue == on_any_duty > 0
+
+
+def test_the_number_of_threads_changes_nothing(demo, tmp_path, monkeypatch):
+    from pipeline.warehouse import build
+
+    monkeypatch.setitem(build.CONNECTION, "threads", "1")
+    other = run_samples(tmp_path)
+    assert figure_rows(other.db) == figure_rows(demo.db)
+    assert site_bytes(other.site) == site_bytes(demo.site)
+
+
+def test_a_run_whose_pages_fail_publishes_nothing(tmp_path):
+    """Database, ledger and pages stay as they were: the pages are prepared before anything is replaced."""
+    first = run_samples(tmp_path)
+    before = {path: path.read_bytes() for path in (first.db, tmp_path / "store" / "received.json")}
+
+    def fail(db):
+        raise UserError("cannot-write", path=db, why="the disk is full")
+
+    with pytest.raises(UserError, match="disk is full"):
+        run(RunOptions((SAMPLES,), tmp_path / "store", first.db, date(2026, 9, 30)), write_pages=fail)
+    assert {path: path.read_bytes() for path in before} == before

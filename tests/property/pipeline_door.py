@@ -21,7 +21,7 @@ def run_pipeline(folder: Path, workdir: Path, as_of: date) -> Path:
     from pipeline.run import RunOptions, run
 
     db = workdir / "figures.duckdb"
-    run(RunOptions(folders=(folder,), store=workdir / "store", db=db, site=None, as_of=as_of))
+    run(RunOptions(folders=(folder,), store=workdir / "store", db=db, as_of=as_of))
     return db
 
 

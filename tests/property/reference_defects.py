@@ -66,16 +66,21 @@ def rate_defects(fleet: Fleet) -> dict[RateKey, RateRow]:
     """Totals for whatever was under observation; a kind of defect only where it was reported."""
     exposure = count_exposure(fleet)
     reports: dict[RateKey, list[Report]] = defaultdict(list)
-    for report in judge_reports(fleet):
-        stay = find_stay_looked_at(fleet, report.row)
-        if stay is not None:
-            row = report.row
-            for period in list_periods(row["found_on"], fleet.as_of):
-                for place in list_places(row["imo_number"], stay):
-                    for kind in list_kinds(row, place):
-                        reports[period, place[0], *kind, *place[1:]].append(report)
+    for report, stay in list_reports(fleet):
+        row = report.row
+        for period in list_periods(row["found_on"], fleet.as_of):
+            for place in list_places(row["imo_number"], stay):
+                for kind in list_kinds(row, place):
+                    reports[period, place[0], *kind, *place[1:]].append(report)
     keys = {*reports, *((period, imo, ALL, ALL, agent, space) for period, imo, agent, space in exposure)}
     return {key: rate_one(reports[key], exposure[key[0], key[1], key[4], key[5]], fleet.as_of) for key in keys}
+
+
+def list_reports(fleet: Fleet) -> list[tuple[Report, Row]]:
+    """Each finding to as_of that counts, judged, with the stay to which it belongs."""
+    began = find_first_looks(fleet)
+    placed = [(row, find_stay_reported_on(fleet, began, row)) for row in fleet.finding if row["found_on"] <= fleet.as_of]
+    return list(judge_reports([(row, stay) for row, stay in placed if stay is not None]))
 
 
 def rate_one(reports: list[Report], unit_days: int, as_of: date) -> RateRow:
@@ -91,7 +96,7 @@ def rate_one(reports: list[Report], unit_days: int, as_of: date) -> RateRow:
         per_100_unit_years=per_100 and len(new) * per_100,
         low=per_100 and low * per_100,
         high=per_100 and high * per_100,
-        is_rated=len(new) >= FEWEST_TO_RATE,
+        is_rated=len(new) >= FEWEST_TO_RATE and unit_days > 0,
         reports=len(reports),
         repeat_share=sum(report.is_repeat for report in new) / len(new) if new else None,
         closed=len(closed),
@@ -178,30 +183,36 @@ def count_exposure(fleet: Fleet) -> Counter[tuple[object, ...]]:
     return days
 
 
-def judge_reports(fleet: Fleet) -> Iterator[Report]:
-    """Whether each report to as_of is a defect of its own: none is while one told before it is still open.
+def judge_reports(placed: list[tuple[Row, Row]]) -> Iterator[tuple[Report, Row]]:
+    """Whether each counted report is a defect of its own: none is while one told before it is still open.
 
     A report that is none of its own keeps the defect open, too. On the day one was closed it is no longer open.
     """
-    by_defect: dict[tuple[object, ...], list[Row]] = defaultdict(list)
-    for row in fleet.finding:
-        if row["found_on"] <= fleet.as_of:
-            by_defect[row["unit_id"], row["component"], row["defect"]].append(row)
-    for rows in by_defect.values():
-        rows.sort(key=lambda row: row["found_on"])
-        for n, row in enumerate(rows):
-            closed_on = [earlier["closed_on"] for earlier in rows[:n]]
+    by_defect: dict[tuple[object, ...], list[tuple[Row, Row]]] = defaultdict(list)
+    for row, stay in placed:
+        by_defect[row["unit_id"], row["component"], row["defect"]].append((row, stay))
+    for found in by_defect.values():
+        found.sort(key=lambda pair: pair[0]["found_on"])
+        for n, (row, stay) in enumerate(found):
+            closed_on = [earlier["closed_on"] for earlier, _ in found[:n]]
             is_new = all(day is not None and day <= row["found_on"] for day in closed_on)
-            yield Report(row, is_new, is_new and n > 0)
+            yield Report(row, is_new, is_new and n > 0), stay
 
 
-def find_stay_looked_at(fleet: Fleet, finding: Row) -> Row | None:
-    """The stay on the vessel that the finding names, if the unit counts there and is still looked at."""
-    day, last_look = finding["found_on"], find_last_looks(fleet).get(finding["unit_id"])
-    if last_look is None or day > last_look:
-        return None  # only a finding after as_of: one before is a look itself
-    key = (finding["imo_number"], finding["unit_id"])
-    return next((stay for *found, stay in list_counted(fleet, day) if tuple(found) == key), None)
+def find_stay_reported_on(fleet: Fleet, began: dict[object, date], finding: Row) -> Row | None:
+    """The stay to which a finding belongs: that of the last day, up to the day found, on which the unit counted on the
+    vessel that the finding names. CHOICE: it must not have ended before the day found, but may end on it, and the unit may
+    be ashore: a defect that condemns a unit, or that a workshop finds, is the fleet's own."""
+    imo_number, unit_id, found_on = finding["imo_number"], finding["unit_id"], finding["found_on"]
+    vessel = next(vessel for vessel in fleet.vessel if vessel["imo_number"] == imo_number)
+    stays = [stay for stay in fleet.unit if (stay["imo_number"], stay["unit_id"]) == (imo_number, unit_id)]
+    for day in reversed(list(list_days(began[imo_number], found_on))):
+        counted = [stay for stay in stays if is_counted(stay, day)]
+        if counted and is_sailing(vessel, day):
+            stay = pick_latest(counted)
+            if stay.get("removed_on") is None or found_on <= stay["removed_on"]:
+                return stay
+    return None
 
 
 def share_corroded(fleet: Fleet) -> dict[tuple[object, ...], CorrosionRow]:

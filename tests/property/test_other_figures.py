@@ -134,14 +134,16 @@ def test_generated_rows_reach_the_edges():
     """Each trait the comparison is meant to try occurs in the seeded batches of the default run."""
     fleets = [make_full_batch(seed, FLEETS_PER_BATCH) for seed in range(8)]
     findings = [row for fleet in fleets for row in fleet.finding]
-    reports = [report for fleet in fleets for report in reference_defects.judge_reports(fleet)]
+    reports = [report for fleet in fleets for report, _ in reference_defects.list_reports(fleet)]
     rates = [row for fleet in fleets for row in reference_defects.rate_defects(fleet).values()]
     spares = [held for fleet in fleets for (held,) in reference_figures.count_spares(fleet).values()]
     traits = {
         "told again while open": sum(not report.is_new for report in reports),
         "told again when closed": sum(report.is_repeat for report in reports),
         "not counted": sum(
-            reference_defects.find_stay_looked_at(fleet, row) is None for fleet in fleets for row in fleet.finding
+            reference_defects.find_stay_reported_on(fleet, reference_defects.find_first_looks(fleet), row) is None
+            for fleet in fleets
+            for row in fleet.finding
         ),
         "after the day": sum(row["found_on"] > fleet.as_of for fleet in fleets for row in fleet.finding),
         "closed on the day": sum(row["closed_on"] == fleet.as_of for fleet in fleets for row in fleet.finding),

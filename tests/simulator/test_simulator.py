@@ -141,7 +141,7 @@ def test_sample_fleet_is_mostly_well_run(sample):
     assert bad_year > 0.15 > 0.08 > after, "Osterwick slips in 2023 and recovers"
 
 
-def test_rows_are_counted_as_the_brief_defines():
+def test_rows_are_counted_as_the_pipeline_counts_them():
     def row(outcome: str, rule: str = "") -> Record:
         return Record({}, [Row("inspection", {"unit_id": "A", "inspected_on": "2024-01-01", "outcome": outcome}, rule)])
 

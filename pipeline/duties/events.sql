@@ -1,0 +1,55 @@
+-- duty.event: one row is a day on which a unit satisfied a rule, with one record that proves it
+create table duty.event as
+with looked as (
+    select unit_id, inspected_on as done_on, 'inspection' as record, null as kind, file_id, record_no, line_no
+    from record.inspection where outcome = 'satisfactory'
+    union all
+    select unit_id, serviced_on, 'service', kind, file_id, record_no, line_no
+    from record.service where outcome = 'satisfactory'
+)
+select rule_id, unit_id, done_on, proof
+from (
+    select rule_id, unit_id, done_on,
+        min({'record': looked.record, 'kind': coalesce(looked.kind, looked.record), 'file_id': file_id, 'record_no': record_no,
+            'line_no': line_no}) as proof
+    from looked
+    join duty.satisfied_by as wanted
+        on wanted.record = looked.record and (wanted.kind is null or wanted.kind = looked.kind)
+    group by rule_id, unit_id, done_on
+);
+
+-- duty.subject: one row is what a rule is asked of: a stay, or a sample group aboard a vessel, with its first basis
+create table duty.subject as
+select row_number() over (order by rule_id, imo_number, subject_id, stay_no) as subject_no, *
+from (
+    select rule_id, stay.imo_number, stay.unit_id as subject_id, stay_no, from_on, to_on,
+        case rule.first_basis when 'service_start' then from_on else made_on end as first_basis_on,
+        {'record': 'unit', 'kind': case when rule.first_basis = 'service_start' and not is_start_from_manufacture
+            then 'in_service_on' else 'made_on' end, 'file_id': file_id, 'record_no': record_no, 'line_no': line_no} as first_proof
+    from duty.stay as stay join duty.rule as rule
+        on rule.counts = 'unit' and (rule.forms is null or list_contains(rule.forms, stay.form))
+    where from_on is not null
+    union all
+    -- Of equal dates of manufacture the unit and stay that come first prove the basis.
+    select rule_id, member.imo_number, group_id, null, min(from_on),
+        case when count(*) = count(to_on) then max(to_on) end, min(made_on),
+        arg_min({'record': 'unit', 'kind': 'made_on', 'file_id': file_id, 'record_no': record_no, 'line_no': line_no},
+            (coalesce(made_on, date '9999-12-31'), unit_id, stay_no))
+    from duty.sample_group as member join duty.stay using (imo_number, unit_id, group_id)
+    group by rule_id, member.imo_number, group_id
+);
+
+-- duty.subject_event: one row is a day on which a subject's rule was satisfied, whichever vessel carried the unit then
+create table duty.subject_event as
+select subject_no, done_on, proof
+from duty.subject as subject join duty.event as event
+    on event.rule_id = subject.rule_id and event.unit_id = subject.subject_id
+where stay_no is not null
+union all
+select subject_no, done_on, min(proof)
+from duty.subject as subject
+join duty.sample_group as member
+    on member.rule_id = subject.rule_id and member.imo_number = subject.imo_number and member.group_id = subject.subject_id
+join duty.event as event on event.rule_id = subject.rule_id and event.unit_id = member.unit_id
+where stay_no is null
+group by subject_no, done_on;
