@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import ast
-import io
 import os
 import re
 import shutil
 import subprocess
 import sys
-import tarfile
 import tomllib
 from pathlib import Path
 
@@ -152,12 +150,14 @@ def test_ruff_has_nothing_to_say(arguments):
 
 def test_a_copy_of_what_git_keeps_has_all_that_a_run_needs(tmp_path, exports, small_fleet):
     """git keeps no empty folder: a run from an exported copy must not miss one."""
-    archive = subprocess.run(["git", "archive", "HEAD", "pipeline"], cwd=HOUSE, capture_output=True)
-    if archive.returncode != 0:  # not a git checkout: the copy is what we stand in
-        shutil.copytree(HOUSE / "pipeline", tmp_path / "copy" / "pipeline")
-    else:
-        with tarfile.open(fileobj=io.BytesIO(archive.stdout)) as tar:
-            tar.extractall(tmp_path / "copy", filter="data")
+    listing = subprocess.run(
+        ["git", "ls-files", "-co", "--exclude-standard", "pipeline"], cwd=HOUSE, capture_output=True, text=True, check=True
+    )
+    for name in listing.stdout.splitlines():
+        if (HOUSE / name).is_file():
+            target = tmp_path / "copy" / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(HOUSE / name, target)
     call = [
         sys.executable,
         "-m",
