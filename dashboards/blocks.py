@@ -8,6 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
+from dashboards import words
+from dashboards.rule_book import RuleBook
+
 
 @dataclass(frozen=True)
 class Link:
@@ -18,23 +21,40 @@ class Link:
 
 
 @dataclass(frozen=True)
+class Anchor:
+    """A text that links may lead to by its id."""
+
+    text: str
+    anchor: str
+
+
+@dataclass(frozen=True)
 class Column:
-    """One column: `key` heads it in the CSV, `heading` on the page; `kind` says how tables.py writes a cell."""
+    """One column: `key` heads it in the CSV, `heading` on the page; `kind` says how tables.py writes a cell.
+
+    A column of the twin alone stands in the CSV and not on the page; a blank one stands on the page alone.
+    """
 
     key: str
     heading: str
     kind: str = "text"
     is_filter: bool = False
+    is_twin_only: bool = False
+
+    @property
+    def is_page_only(self) -> bool:
+        """Room to write on holds nothing that a CSV could tell."""
+        return self.kind in ("blank", "paper", "page_text")
 
 
 def name_columns(spec: str) -> tuple[Column, ...]:
-    """Columns from one line: 'key=Heading; key=Heading:kind; key=Heading:kind filter'."""
+    """Columns from one line: 'key=Heading; key=Heading:kind; key=Heading:kind filter; key=:kind twin'."""
     columns = []
     for part in spec.split("; "):
         key, _, rest = part.partition("=")
         heading, _, kind = rest.partition(":")
         kind, _, mark = kind.partition(" ")
-        columns.append(Column(key, heading, kind or "text", mark == "filter"))
+        columns.append(Column(key, heading, kind or "text", mark == "filter", mark == "twin"))
     return tuple(columns)
 
 
@@ -150,6 +170,15 @@ class Context:
     file_count: int
     vessels: tuple[Vessel, ...] = ()
     by_imo: dict[str, Vessel] = field(default_factory=dict)
+    book: RuleBook = RuleBook()
+    first_joins_on: date | None = None
+
+    @property
+    def empty_why(self) -> str:
+        """Why there is nothing to show, where the day lies before the first vessel of the records joins."""
+        if self.vessels or self.first_joins_on is None:
+            return ""
+        return f" The first vessel of these records joins the fleet on {words.say_date(self.first_joins_on)}."
 
     def name_vessel(self, imo_number: str) -> str:
         """The vessel's name, or its number where it has left the fleet."""

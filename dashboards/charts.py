@@ -42,9 +42,21 @@ def subtract_numbers(ones: Sequence[Number], others: Sequence[Number]) -> list[N
     return clean_numbers([None if a is None or b is None else a - b for a, b in zip(ones, others, strict=True)])
 
 
-def clean_labels(labels: Sequence[str]) -> list[str]:
-    """plotly reads a little markup in labels: a name is text, never markup."""
-    return [str(x).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;") for x in labels]
+def clean_labels(labels: Sequence[str], most: int = 40) -> list[str]:
+    """plotly reads a little markup in labels: a name is text, never markup. Long names are cut; two alike stay two rows."""
+    cut, seen = [], set()
+    for label in labels:
+        name, number = words.cut_name(str(label), most), 2
+        while name in seen:
+            name, number = f"{words.cut_name(str(label), most)} ({number})", number + 1
+        seen.add(name)
+        cut.append(name)
+    return escape_texts(cut)
+
+
+def escape_texts(texts: Sequence[str]) -> list[str]:
+    """Words beside marks: whole, and never markup."""
+    return [str(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;") for text in texts]
 
 
 def measure_tail(texts: Sequence[str]) -> int:
@@ -92,7 +104,7 @@ def draw_bars(
     """Lying bars from zero with their number beside them; `marked` bars wear the accent."""
     colours = [palette.ACCENT if m else palette.QUIET for m in marked] or palette.ACCENT
     bar = go.Bar(
-        x=clean_numbers(values), y=clean_labels(labels), text=clean_labels(texts), orientation="h", width=0.62,
+        x=clean_numbers(values), y=clean_labels(labels), text=escape_texts(texts), orientation="h", width=0.62,
         textposition="outside", cliponaxis=False, marker={"color": colours}, hovertemplate="%{y}: %{text}<extra></extra>",
     )  # fmt: skip
     layout = {

@@ -16,7 +16,25 @@ from typing import Any
 import duckdb
 
 from dashboards.blocks import Context, Vessel
+from dashboards.rule_book import Rule, RuleBook
 from pipeline.errors import UserError
+
+# Nothing that a query names may make duckdb fetch or load an extension.
+CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
+}
+# How duckdb words a file that another process holds, here and on Windows.
+BUSY = ("lock", "being used by another process")
+RULES_SQL = """
+    SELECT rule_id, duty, title, counts, interval_months, certainty, coalesce(in_any, false) AS in_any
+    FROM duty.rule ORDER BY duty, rule_id"""
+VESSELS_SQL = """
+    SELECT imo_number, vessel_name, vessel_type, flag,
+        coalesce(laid_up_from <= $day AND (laid_up_to IS NULL OR laid_up_to > $day), false) AS is_laid_up
+    FROM record.vessel
+    WHERE (joined_on IS NULL OR joined_on <= $day) AND (left_on IS NULL OR left_on > $day)
+    ORDER BY vessel_name, imo_number"""
 
 
 @contextmanager
@@ -25,9 +43,9 @@ def open_database(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     if not path.is_file():
         raise UserError("no-database", db=path)
     try:
-        con = duckdb.connect(str(path), read_only=True)
+        con = duckdb.connect(str(path), read_only=True, config=CONFIG)
     except duckdb.IOException as error:
-        if "lock" in str(error).lower():
+        if any(word in str(error).lower() for word in BUSY):
             raise UserError("database-busy", db=path, holder="a process that writes to it") from error
         raise UserError("not-our-database", db=path) from error
     try:
@@ -57,19 +75,12 @@ def read_context(con: duckdb.DuckDBPyConnection, path: Path) -> Context:
     if not run:
         raise UserError("not-our-database", db=path)
     as_of = run[0].as_of
-    rows = select_rows(
-        con,
-        """SELECT imo_number, vessel_name, vessel_type, flag,
-               coalesce(laid_up_from <= $day AND (laid_up_to IS NULL OR laid_up_to > $day), false) AS is_laid_up
-           FROM record.vessel
-           WHERE (joined_on IS NULL OR joined_on <= $day) AND (left_on IS NULL OR left_on > $day)
-           ORDER BY vessel_name, imo_number""",
-        day=as_of,
-    )
     vessels = tuple(
         Vessel(r.imo_number, r.vessel_name or f"IMO {r.imo_number}", r.vessel_type or "", r.flag or "", r.is_laid_up)
-        for r in rows
+        for r in select_rows(con, VESSELS_SQL, day=as_of)
     )
     files = select_rows(con, "SELECT count(*) AS files FROM intake.file")[0].files
     by_imo = {vessel.imo_number: vessel for vessel in vessels}
-    return Context(as_of, run[0].known_at, run[0].version, run[0].rule_book_hash, files, vessels, by_imo)
+    book = RuleBook(tuple(Rule(*row) for row in select_rows(con, RULES_SQL)))
+    joins = select_rows(con, "SELECT min(joined_on) AS first_on FROM record.vessel WHERE joined_on > $day", day=as_of)
+    return Context(as_of, run[0].known_at, run[0].version, run[0].rule_book_hash, files, vessels, by_imo, book, joins[0].first_on)

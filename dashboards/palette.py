@@ -15,7 +15,6 @@ ACCENT = "var(--accent)"
 INK = "var(--ink)"
 QUIET = "var(--mark)"
 LIMIT = "var(--limit)"
-GROUND = "var(--ground)"
 OUTLINE = "var(--outline)"
 
 # BS 7863 with EN 3: water red, foam cream, powder blue, CO2 black, wet chemical yellow. Clean agent: our choice.

@@ -2,13 +2,14 @@
 
 In: the finished database and the folder of the site. Out: a `SiteSummary`. Until the last step the old site stays whole;
 the same database content gives the same bytes. A folder that holds anything else than a site of ours is never touched.
-Errors: `not-our-site`, `cannot-write`, and those of database.py.
+Errors: `not-our-site`, `cannot-write`, and those of database.py. Leftovers of killed runs: leftovers.py.
 """
 
 from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -17,10 +18,10 @@ import duckdb
 
 from dashboards import database, render
 from dashboards.blocks import Context, Page
+from dashboards.leftovers import MARKER, is_foreign, pick_free, remove_site, sweep_leftovers
 from dashboards.pages import agents, corrosion, defects, fleet, method, overdue, quality, vessel
 from pipeline.errors import UserError
 
-MARKER = ".firekpi-site"
 ASSETS = ("style.css", "site.js")
 
 
@@ -35,37 +36,59 @@ class SiteSummary:
     heaviest_bytes: int
 
 
+@dataclass(frozen=True)
+class PreparedSite:
+    """A site written whole beside the old one; nothing that is read has changed until `swap_in`."""
+
+    new: Path
+    summary: SiteSummary
+
+    def swap_in(self) -> SiteSummary:
+        """Rename the old site away and the new one in; put the old back if that fails, delete it if it doesn't."""
+        site = self.summary.site
+        refuse_foreign(site)
+        old = pick_free(site, "old")
+        try:
+            put_in_place(self.new, site, old)
+        except OSError as error:
+            raise UserError("cannot-write", path=error.filename or site, why=error.strerror or error) from error
+        # The new site stands: an old file that another program still holds is no error. The next run sweeps it.
+        with suppress(OSError):
+            remove_site(old)
+        return self.summary
+
+
 def build_site(db: Path, site: Path) -> SiteSummary:
     """Build every page of the site from the database and swap it in at `site`."""
+    return prepare_site(db, site).swap_in()
+
+
+def prepare_site(db: Path, site: Path) -> PreparedSite:
+    """Write every page into a new folder beside `site`, which stays as it is."""
     db, site = Path(db), Path(site).absolute()
     refuse_foreign(site)
-    new = site.with_name(site.name + ".new")
+    new = site
     try:
-        remove_site(new)
+        sweep_leftovers(site)
         with database.open_database(db) as con:
             context = database.read_context(con, db)
+            new = pick_free(site, "new")
             start_folder(new)
             paths = write_pages(con, context, new)
-        summary = sum_up(site, new, paths)
-        swap_in(new, site)
-    except OSError as error:
-        raise UserError("cannot-write", path=error.filename or site, why=error.strerror or error) from error
-    return summary
+        return PreparedSite(new, sum_up(site, new, paths))
+    except BaseException as error:
+        if new != site:
+            with suppress(OSError):
+                remove_site(new)
+        if isinstance(error, OSError):
+            raise UserError("cannot-write", path=error.filename or site, why=error.strerror or error) from error
+        raise
 
 
 def refuse_foreign(site: Path) -> None:
     """Stop before a folder that isn't a site of ours, or a file, would be replaced."""
-    if site.is_dir() and not (site / MARKER).is_file() and any(site.iterdir()):
+    if is_foreign(Path(site)):
         raise UserError("not-our-site", site=site)
-    if site.exists() and not site.is_dir():
-        raise UserError("not-our-site", site=site)
-
-
-def remove_site(folder: Path) -> None:
-    """Remove what an earlier build left, but only a site of ours."""
-    if folder.exists():
-        refuse_foreign(folder)
-        shutil.rmtree(folder)
 
 
 def start_folder(new: Path) -> None:
@@ -104,16 +127,13 @@ def sum_up(site: Path, new: Path, paths: list[str]) -> SiteSummary:
     return SiteSummary(site, tuple(paths), twins, heaviest, sizes[heaviest])
 
 
-def swap_in(new: Path, site: Path) -> None:
-    """Rename the old site away, the new one in, then delete the old; put the old back if the second step fails."""
-    old = site.with_name(site.name + ".old")
-    remove_site(old)
-    if site.exists():
-        site.rename(old)
+def put_in_place(new: Path, site: Path, old: Path) -> None:
+    """The two renames; whatever stops them between the two, even a key pressed, leaves the old site where it was."""
     try:
+        if site.exists():
+            site.rename(old)
         new.rename(site)
-    except OSError:
-        if old.exists():
+    except BaseException:
+        if old.exists() and not site.exists():
             old.rename(site)
         raise
-    remove_site(old)

@@ -1,9 +1,10 @@
 """Accessible tables and their CSV twins; all escaping of cell values lives here.
 
 In: a `Table`. Out: body rows as safe markup for the template, and the CSV text of every row.
-Kinds of column: text, code, long, blank, path, unit, link, state, spark, count, change, number, percent, date, part_date,
-file_line, share, interval, percent_interval. A `part_date` cell is (date, precision), a `file_line` cell (path, line), a
-`share` cell (count, of), an interval cell (value, low, high) or three times None.
+Kinds of column: text, page_text, code, long, blank, paper, path, unit, link, anchor, state, spark, count, change, number, percent, date,
+part_date, file_line, found, share, part, interval, percent_interval. A `part_date` cell is (date, precision), a `file_line` cell
+(path, line), a `found` cell (open findings, worst severity), a `share` or `part` cell (count, of; a part of few has no percentage), an interval cell (value, low, high)
+or three times None. `blank` leaves room to write on, `paper` the same in print only.
 """
 
 from __future__ import annotations
@@ -19,34 +20,40 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from dashboards import words
-from dashboards.blocks import Column, Link, Table
+from dashboards.blocks import Anchor, Column, Link, Table
 
-RIGHT = {"count", "change", "number", "percent", "date", "part_date", "share", "interval", "percent_interval"}
+RIGHT = {"count", "change", "number", "percent", "date", "part_date", "share", "part", "interval", "percent_interval"}
 PARTS = {
     "file_line": ("{}", "line_no"),
+    "found": ("open_findings", "worst_open_severity"),
     "share": ("{}_count", "{}_of", "{}_pct"),
+    "part": ("{}_count", "{}_of", "{}_pct"),
     "interval": ("{}", "{}_low", "{}_high"),
     "percent_interval": ("{}", "{}_low", "{}_high"),
 }
 SHAPES = {
     "overdue": "late",
     "failed": "late",
+    "unfit": "late",
+    "major": "unsure",
     "unknown": "unsure",
-    "stale": "unsure",
+    "quiet": "unsure",
     "spare": "apart",
     "ashore": "apart",
     "laid up": "apart",
 }
+LEAST_OF = 10  # a percentage of fewer says more than is known
+SEVERITIES = ("unfit", "major", "minor")  # worst first
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
 
 
-def write_state(word: str | None) -> Markup:
-    """A status: a shape for the eye, the word for everybody."""
+def write_state(word: str | None, said: str = "") -> Markup:
+    """A status: a shape for the eye, the word for everybody (or `said` in its stead)."""
     if not word:
         return Markup(words.NONE)
     css = SHAPES.get(word, "fine")
-    return Markup('<span class="state {0}"><i class="shape" aria-hidden="true"></i>{1}</span>').format(css, word)
+    return Markup('<span class="state {0}"><i class="shape" aria-hidden="true"></i>{1}</span>').format(css, said or word)
 
 
 def write_spark(values: tuple[float | None, ...], top: float) -> Markup:
@@ -57,7 +64,8 @@ def write_spark(values: tuple[float | None, ...], top: float) -> Markup:
     step = 92 / (len(values) - 1)
     points = " ".join(f"{2 + i * step:.1f},{22 - 20 * v / top:.1f}" for i, v in drawn)
     last = points.split(" ")[-1].split(",")
-    said = f"from {words.say_percent(drawn[0][1])} to {words.say_percent(drawn[-1][1])}"
+    peak = max(v for _, v in drawn)
+    said = f"from {words.say_percent(drawn[0][1])} to {words.say_percent(drawn[-1][1])}, highest {words.say_percent(peak)}"
     return Markup(
         '<svg class="spark" viewBox="0 0 96 24" width="96" height="24" role="img" aria-label="{}">'
         '<path d="M2 22H94"/><polyline points="{}"/><circle cx="{}" cy="{}" r="2.2"/></svg>'
@@ -72,6 +80,7 @@ SAYS: dict[str, Callable[..., str]] = {
     "date": words.say_date,
     "part_date": lambda v: words.say_part_date(*v),
     "share": lambda v: words.say_share(*v),
+    "part": lambda v: words.say_part(*v),
     "interval": lambda v: words.say_interval(*v),
     "percent_interval": lambda v: words.say_interval(v[0], v[1], v[2], "%"),
 }
@@ -91,13 +100,32 @@ def write_file_line(value: tuple[str | None, int | None]) -> Markup:
 
 
 def write_unit(value: str) -> Markup:
-    """A unit's number stays on one line; the words for a group may break."""
-    return escape(value) if " " in value else Markup('<span class="whole">{}</span>').format(value)
+    """A unit's number stays on one line; the words for a group, or after the number, may break."""
+    head, comma, rest = value.partition(", ")
+    if " " in head:
+        return escape(value)
+    return Markup('<span class="whole">{}{}</span>{}').format(head, comma.strip(), f" {rest}" if rest else "")
+
+
+def write_found(value: tuple[int | None, str | None]) -> Markup:
+    """Open findings of a unit and the worst of them: 'unfit', '1 major', '3, worst major'."""
+    count, worst = value
+    if not count:
+        return Markup("none")
+    said = f"{count} {worst}" if count == 1 and worst else f"{count}, worst {worst}" if worst else f"{count} without severity"
+    return write_state("unfit", said) if worst == "unfit" else escape(said)
+
+
+def write_anchor(value: Anchor) -> Markup:
+    """A text that links lead to."""
+    return Markup('<span id="{}">{}</span>').format(value.anchor, value.text)
 
 
 SHAPED: dict[str, Callable[[Any], Markup]] = {
     "blank": lambda _: Markup(""),
+    "paper": lambda _: Markup(""),
     "file_line": write_file_line,
+    "found": write_found,
     "path": write_path,
     "state": write_state,
     "unit": write_unit,
@@ -110,6 +138,8 @@ def write_value(kind: str, value: Any, root: str, top: float) -> Markup:
         return escape(SAYS[kind](value))
     if kind == "link" and isinstance(value, Link):
         return Markup('<a href="{}{}">{}</a>').format(root, value.href, value.text)
+    if kind == "anchor" and isinstance(value, Anchor):
+        return write_anchor(value)
     if kind == "spark":
         return write_spark(value, top)
     if kind in SHAPED:
@@ -125,6 +155,9 @@ def write_sort_key(kind: str, value: Any) -> str | None:
         return value.isoformat() if value else ""
     if kind == "part_date":
         return value[0].isoformat() if value[0] else ""
+    if kind == "found":
+        rank = len(SEVERITIES) - SEVERITIES.index(value[1]) if value[1] in SEVERITIES else 0
+        return str(1000 * rank + (value[0] or 0))
     if kind in PARTS and kind != "file_line":
         return "" if value[0] is None else str(value[0])
     return None
@@ -142,9 +175,10 @@ def write_body(table: Table, root: str = "") -> Iterator[Markup]:
     """The rows that stand on the page."""
     sparks = [i for i, column in enumerate(table.columns) if column.kind == "spark"]
     top = max((v for row in table.rows for i in sparks for v in row[i] if v is not None), default=0.0)
-    tags = ['th scope="row"'] + ["td"] * (len(table.columns) - 1)
+    picked = [i for i, column in enumerate(table.columns) if not column.is_twin_only]
     for row in table.rows[: table.shown]:
-        cells = (write_cell(*cell, root, top) for cell in zip(table.columns, row, tags, strict=True))
+        tags = ['th scope="row"'] + ["td"] * (len(picked) - 1)
+        cells = (write_cell(table.columns[i], row[i], tag, root, top) for i, tag in zip(picked, tags, strict=True))
         yield Markup("<tr>" + "".join(cells) + "</tr>")
 
 
@@ -166,7 +200,7 @@ def write_plain(value: Any) -> str:
     if isinstance(value, (float, Decimal)):
         text = f"{value:.4f}".rstrip("0").rstrip(".")
         return "0" if text in ("", "-0") else text
-    if isinstance(value, Link):
+    if isinstance(value, (Link, Anchor)):
         return value.text
     if isinstance(value, tuple):
         return " ".join(write_plain(part) or "-" for part in value)
@@ -178,6 +212,9 @@ def split_value(kind: str, value: Any) -> tuple:
     if kind == "share":
         count, of = value
         return count, of, None if count is None or not of else 100 * count / of
+    if kind == "part":
+        count, of = value
+        return count, of, None if count is None or not of or of < LEAST_OF else 100 * count / of
     if kind == "part_date":
         day, precision = value
         return (day and day.isoformat()[: {"year": 4, "month": 7}.get(precision, 10)],)
@@ -188,9 +225,11 @@ def write_csv(table: Table) -> str:
     """The CSV twin: every row of the table, in its order."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    head = [part.format(c.key) for c in table.columns for part in PARTS.get(c.kind, ("{}",))]
+    picked = [i for i, column in enumerate(table.columns) if not column.is_page_only]
+    columns = [table.columns[i] for i in picked]
+    head = [part.format(c.key) for c in columns for part in PARTS.get(c.kind, ("{}",))]
     writer.writerow([guard_cell(name) for name in head])
     for row in table.rows:
-        parts = [part for c, value in zip(table.columns, row, strict=True) for part in split_value(c.kind, value)]
+        parts = [part for c, i in zip(columns, picked, strict=True) for part in split_value(c.kind, row[i])]
         writer.writerow([guard_cell(write_plain(part)) for part in parts])
     return out.getvalue()

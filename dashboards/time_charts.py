@@ -21,6 +21,7 @@ from dashboards.charts import (
     write_figure,
 )
 
+PANEL_NAME = 26  # letters of a panel's name that fit above it
 LABEL_GAP = 0.075  # least distance of two line labels, as a part of the axis
 
 
@@ -80,7 +81,7 @@ def make_error_bars(series: Series) -> dict | None:
 
 
 def draw_panel(series: Series, axis_no: str, is_dated: bool, suffix: str) -> go.Scatter:
-    """The line of one panel, with points where there are limits or hardly any points."""
+    """One panel: a line over months, or points with limits. Those aren't joined: bands of age are not a course."""
     bars = make_error_bars(series)
     return go.Scatter(
         x=[d.isoformat() for d in series.x] if is_dated else list(series.x),
@@ -89,8 +90,8 @@ def draw_panel(series: Series, axis_no: str, is_dated: bool, suffix: str) -> go.
         name=clean_labels([series.name])[0],
         xaxis=f"x{axis_no}",
         yaxis=f"y{axis_no}",
-        mode="lines+markers" if bars or len(series.x) < 3 else "lines",
-        line={"color": palette.ACCENT, "width": 1 if bars else 1.8},
+        mode="markers" if bars else "lines+markers" if len(series.x) < 3 else "lines",
+        line={"color": palette.ACCENT, "width": 1.8},
         marker={"size": 6},
         hovertemplate=("%{x|%b %Y}" if is_dated else "%{x}") + f": %{{y:.1f}}{suffix}<extra></extra>",
     )
@@ -109,5 +110,5 @@ def draw_panels(series: Sequence[Series], is_dated: bool, suffix: str = "", floo
         traces.append(draw_panel(s, n, is_dated, suffix))
         layout[f"xaxis{n}"] = make_axis(**dated) | frame | {"anchor": f"y{n}"}
         layout[f"yaxis{n}"] = make_axis("", top) | {"nticks": 4, "automargin": False, "anchor": f"x{n}", "ticksuffix": suffix}
-        layout["annotations"].append(title | {"text": clean_labels([s.name])[0], "font": {"color": palette.INK}})
+        layout["annotations"].append(title | {"text": clean_labels([s.name], PANEL_NAME)[0], "font": {"color": palette.INK}})
     return write_figure(traces, layout, 200, {"panels": len(series)})

@@ -7,21 +7,12 @@ No locale and no clock, so that the same database gives the same bytes everywher
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 NONE = "–"
 THIN = "\u00a0"  # the no-break space before a unit
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-DUTY_NAMES = {
-    "*": "any of the three duties",
-    "onboard_check": "onboard check",
-    "annual_service": "annual service",
-    "pressure_test": "pressure test",
-    "sample_discharge": "sample discharge test",
-    "wheeled_examination": "wheeled unit examination",
-    "recharge_after_use": "recharge after use",
-}
 SPECIAL = {"co2": "CO2", "*": "all"}
 CERTAINTY = {
     "P": "published text read",
@@ -68,6 +59,13 @@ def say_month(day: date) -> str:
     return f"{MONTHS[day.month - 1]} {day.year}"
 
 
+def say_month_to(day: date) -> str:
+    """The month up to a day: Oct 2026 where the day is its last, else 1–14 Oct 2026."""
+    if (day + timedelta(days=1)).day == 1:
+        return say_month(day)
+    return f"1{NONE}{say_date(day)}" if day.day > 1 else say_date(day)
+
+
 def say_percent(value: float | Decimal | None, places: int = 1) -> str:
     """A percentage that is already one: 5.2 %."""
     return NONE if value is None else f"{say_number(value, places)}{THIN}%"
@@ -78,6 +76,30 @@ def say_share(count: int | None, of: int | None) -> str:
     if count is None or not of:
         return "no units to count"
     return f"{say_percent(100 * count / of)} ({say_number(count)} of {say_number(of)})"
+
+
+def say_of(count: int, of: int, noun: str) -> str:
+    """94 of 258 units (36.4 %); 1 of 1 unit (100.0 %)."""
+    tail = f" ({say_percent(100 * count / of)})" if of else ""
+    return f"{say_number(count)} of {say_number(of)} {noun if of == 1 else noun + 's'}{tail}"
+
+
+def say_part(count: int | None, of: int | None, least: int = 10) -> str:
+    """54 of 68 (79 %); below `least` the counts alone."""
+    if count is None or not of:
+        return NONE
+    tail = f" ({say_percent(100 * count / of, 0)})" if of >= least else ""
+    return f"{say_number(count)} of {say_number(of)}{tail}"
+
+
+def say_verb(count: int, one: str, many: str) -> str:
+    """'is' for one, 'are' for any other number."""
+    return one if count == 1 else many
+
+
+def cut_name(text: str, most: int = 40) -> str:
+    """A long name for a chart, where it can't wrap."""
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
 def say_interval(value: float | None, low: float | None, high: float | None, unit: str = "") -> str:
@@ -100,11 +122,6 @@ def say_difference(count: int, than: str) -> str:
     if count == 0:
         return f"as many as {than}"
     return f"{say_number(abs(count))} {'more' if count > 0 else 'fewer'} than {than}"
-
-
-def say_duty(duty: str) -> str:
-    """A duty's slug in words."""
-    return DUTY_NAMES.get(duty, duty.replace("_", " "))
 
 
 def say_slug(slug: str | None) -> str:

@@ -4,7 +4,7 @@
   var root = document.documentElement;
   root.classList.add("scripted");
   var PRINT_WIDTH = 670; /* fits A4 upright with our margins */
-  var NARROW = 520, PANEL_WIDTH = 240, PANEL_HEIGHT = 165;
+  var NARROW = 520, NARROW_NAME = 24, NARROW_CUT = 15, PANEL_WIDTH = 240, PANEL_HEIGHT = 165;
   var CONFIG = { displayModeBar: false, doubleClick: false, scrollZoom: false, showTips: false };
 
   var printing = false;
@@ -44,6 +44,20 @@
     }
   }
 
+  /* names beside bars and points, cut where they would take more than half a phone */
+  function shorten(figure) {
+    var names = [];
+    figure.data.forEach(function (trace) {
+      (trace.y || []).forEach(function (name) { if (typeof name === "string" && names.indexOf(name) < 0) { names.push(name); } });
+    });
+    if (!names.some(function (name) { return name.length > NARROW_NAME; })) { return; }
+    figure.layout.yaxis.tickmode = "array";
+    figure.layout.yaxis.tickvals = names;
+    figure.layout.yaxis.ticktext = names.map(function (name) {
+      return name.length > NARROW_NAME ? name.slice(0, NARROW_CUT) + "\u2026" : name;
+    });
+  }
+
   /* what a chart must give up on a phone, and on paper */
   function fit(figure, width) {
     var layout = figure.layout, meta = layout.meta, narrow = width < NARROW;
@@ -59,6 +73,7 @@
     if (meta.ticks) {
       layout.xaxis.ticktext = width / meta.ticks.long.length < 42 ? meta.ticks.short : meta.ticks.long;
     }
+    if (narrow && !meta.panels) { shorten(figure); }
     if (narrow && layout.xaxis.type === "date") { layout.xaxis.nticks = 4; }
     if (printing && meta.print_height) { layout.height = meta.print_height; }
     if (meta.panels) { arrange(layout, width); }
@@ -111,6 +126,25 @@
   } else {
     root.classList.remove("scripted");
   }
+
+  /* without script every table of numbers stands open; with it they are folded below their charts */
+  Array.prototype.forEach.call(document.querySelectorAll("details.twin, details.fold"), function (box) { box.open = false; });
+
+  /* a table wider than its room says so */
+  var boxes = Array.prototype.map.call(document.querySelectorAll(".scroll"), function (box) {
+    var hint = document.createElement("p");
+    hint.className = "hint";
+    hint.textContent = "More columns to the right: scroll the table sideways \u2192";
+    hint.hidden = true;
+    box.before(hint);
+    return { box: box, hint: hint };
+  });
+  function measure() {
+    boxes.forEach(function (one) { one.hint.hidden = one.box.scrollWidth <= one.box.clientWidth + 4; });
+  }
+  measure();
+  window.addEventListener("resize", measure);
+  document.addEventListener("toggle", measure, true);
 
   /* registers */
   function keyOf(row, column) {

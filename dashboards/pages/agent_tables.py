@@ -1,6 +1,6 @@
 """The tables of the Agents page, and the order of agents.
 
-In: rows of figure.agent_mix. Out: units by agent, and tables of kinds, charges and spares.
+In: rows of figure.agent_mix and record.spare. Out: units by agent, and tables of kinds, charges and spares.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ def list_vessels(rows: list[Row], context: Context) -> Table:
     """Charge, spares and obsolete kinds, vessel by vessel and agent by agent."""
     columns = name_columns(
         "vessel=Vessel:link; agent=Agent; agent_detail=Detail; units=Units:count; charge_l=Charge, l:number; "
-        "charge_kg=Charge, kg:number; spare_charges_held=Spare charges held:count; obsolete_units=Obsolete kind:count"
+        "charge_kg=Charge, kg:number; obsolete_units=Obsolete kind:count"
     )
     mine = sorted(
         (r for r in rows if r.imo_number in context.by_imo),
@@ -78,16 +78,43 @@ def list_vessels(rows: list[Row], context: Context) -> Table:
             r.units,
             r.total_charge_l,
             r.total_charge_kg,
-            r.spare_charges_held,
             r.obsolete_units,
         )
         for r in mine
     )
     return Table(
         "charges",
-        "By vessel: units, nominal charge, spare charges counted on board (for the agent as a whole, on its first line)",
+        "By vessel: units in service and their nominal charge",
         columns,
         cells,
         empty=EMPTY,
         shown=MOST_ROWS,
     )
+
+
+def list_spares(rows: list[Row], context: Context) -> Table:
+    """Spare charges on board by the last count, a line for each vessel, agent and size."""
+    columns = name_columns(
+        "vessel=Vessel:link; agent=Agent; charge=Size:page_text; spare_charges=Spare charges:count; counted_on=Counted on:date; "
+        "path=File and line:file_line; imo_number=IMO number:code twin; charge_l=Charge, l:number twin; charge_kg=Charge, kg:number twin"
+    )
+    mine = sorted(
+        (r for r in rows if r.imo_number in context.by_imo),
+        key=lambda r: (context.name_vessel(r.imo_number), r.imo_number, order_agent(r.agent), r.charge_l or 0, r.charge_kg or 0),
+    )
+    cells = tuple(
+        (
+            context.link_vessel(r.imo_number),
+            words.say_capital(words.say_slug(r.agent)),
+            words.say_charge(r.charge_l, r.charge_kg),
+            r.spare_charges,
+            r.counted_on,
+            (r.path, r.line_no),
+            r.imo_number,
+            r.charge_l,
+            r.charge_kg,
+        )
+        for r in mine
+    )
+    empty = "No count of spare charges is on record. Load one (spare.csv), or a check list that counts them."
+    return Table("spares", "Spare charges on board, by vessel, agent and size", columns, cells, empty=empty, shown=MOST_ROWS)

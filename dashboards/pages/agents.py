@@ -1,6 +1,6 @@
 """Agents: what agent mix does each vessel carry?
 
-In: figure.agent_mix. Out: agents.html. A census of the units in service: shares carry no interval.
+In: figure.agent_mix, record.spare. Out: agents.html. A census of the units in service: shares carry no interval.
 """
 
 from __future__ import annotations
@@ -13,11 +13,18 @@ from dashboards.blocks import Chart, Column, Context, Page, Section, Table, name
 from dashboards.database import group_rows, select_rows
 from dashboards.pages import agent_tables
 
-MOST_VESSELS = 30
+MOST_VESSELS, MOST_NAMED = 30, 3
 MIX_SQL = """
     SELECT imo_number, coalesce(agent, 'not stated') AS agent, agent_detail, foam_kind, units, total_charge_l, total_charge_kg,
-        spare_charges_held, obsolete_units
-    FROM figure.agent_mix ORDER BY imo_number, agent, agent_detail, foam_kind"""
+        obsolete_units
+    FROM figure.agent_mix WHERE units > 0 ORDER BY imo_number, agent, agent_detail, foam_kind"""
+# The latest count of each vessel and agent; a size of which none was counted then is none held.
+SPARES_SQL = """
+    SELECT s.imo_number, s.agent, s.charge_l, s.charge_kg, s.spare_charges, s.counted_on, f.path, s.line_no
+    FROM record.spare AS s LEFT JOIN intake.file AS f USING (file_id)
+    WHERE s.counted_on <= $day
+    QUALIFY s.counted_on = max(s.counted_on) OVER (PARTITION BY s.imo_number, s.agent)
+    ORDER BY s.imo_number, s.agent, s.charge_l, s.charge_kg, f.path, s.line_no"""
 
 
 def chart_fleet(rows: list[agent_tables.Row]) -> Chart:
@@ -28,9 +35,13 @@ def chart_fleet(rows: list[agent_tables.Row]) -> Chart:
     cells = tuple((words.say_capital(words.say_slug(a)), totals[a], round(100 * totals[a] / every, 1)) for a in ranked)
     columns = name_columns("agent=Agent; units=Units:count; units_pct=Share of units:percent")
     table = Table("fleet", "Units in service by agent, whole fleet", columns, cells, empty=agent_tables.EMPTY)
-    texts = [words.say_share(totals[a], every) for a in ranked]
+    texts = [f"{words.say_number(totals[a])} ({words.say_percent(100 * totals[a] / every)})" for a in ranked]
     figure = charts.draw_agents([c[0] for c in cells], ranked, [totals[a] for a in ranked], "units in service", texts)
-    title = f"{cells[0][0]} is the most frequent agent: {texts[0]} units" if cells else "No unit in service"
+    title = (
+        f"{cells[0][0]} is the most frequent agent: {words.say_of(totals[ranked[0]], every, 'unit')}"
+        if cells
+        else "No unit in service"
+    )
     return Chart(
         "fleet",
         title,
@@ -61,7 +72,13 @@ def chart_vessels(rows: list[agent_tables.Row], context: Context) -> Chart:
     )
     cells = tuple((context.link_vessel(i), *(by_vessel[i].get(a, 0) for a in agents), sum(by_vessel[i].values())) for i in picked)
     missing = [context.name_vessel(i) for i in every if len(by_vessel[i]) < len(agents)]
-    title = f"{len(every) - len(missing)} of {words.say_count(len(every), 'vessel')} carry every agent that the fleet has"
+    full = len(every) - len(missing)
+    title = (
+        f"{words.say_number(full) if full else 'None'} of {words.say_count(len(every), 'vessel')} "
+        f"{words.say_verb(full, 'carries', 'carry')} every agent that the fleet has"
+        if len(every) > 1
+        else "The one vessel's mix"
+    )
     said = "Vessels in order of name" + (
         f", the first {MOST_VESSELS} of {words.say_number(len(every))}; each vessel's own page has its mix."
         if len(every) > MOST_VESSELS
@@ -76,26 +93,40 @@ def chart_vessels(rows: list[agent_tables.Row], context: Context) -> Chart:
     )
 
 
+def say_obsolete(rows: list[agent_tables.Row], context: Context) -> str:
+    """How many units are of an obsolete kind, and which vessels hold them."""
+    held: dict[str, int] = {}
+    for row in (r for r in rows if r.obsolete_units):
+        held[row.imo_number] = held.get(row.imo_number, 0) + row.obsolete_units
+    total, ranked = sum(held.values()), sorted(held, key=lambda imo: (-held[imo], context.name_vessel(imo), imo))
+    kind = "of an obsolete kind (foam made by reaction, or expelled by it)"
+    if not total:
+        return f"No unit is {kind}"
+    where = words.say_list([f"{words.say_number(held[imo])} on {context.name_vessel(imo)}" for imo in ranked[:MOST_NAMED]])
+    rest = f", {words.say_number(sum(held[imo] for imo in ranked[MOST_NAMED:]))} on others" if len(ranked) > MOST_NAMED else ""
+    return f"{words.say_capital(words.say_count(total, 'unit'))} {words.say_verb(total, 'is', 'are')} {kind}: {where}{rest}"
+
+
 def write_answer(rows: list[agent_tables.Row], context: Context) -> str:
     """The mix in a sentence."""
     totals, day = agent_tables.sum_units(rows), words.say_date(context.as_of)
-    every, obsolete = sum(totals.values()), sum(r.obsolete_units or 0 for r in rows)
+    every = sum(totals.values())
     if not every:
-        return f"On {day} no unit is in service, so there is no mix to show."
+        return f"On {day} no unit is in service, so there is no mix to show.{context.empty_why}"
     top = sorted(totals, key=lambda a: (-totals[a], agent_tables.order_agent(a)))[:3]
     mix = words.say_list([f"{words.say_percent(100 * totals[a] / every, 0)} {words.say_slug(a)}" for a in top])
-    old = (
-        f"{words.say_count(obsolete, 'unit')} {'is' if obsolete == 1 else 'are'} of an obsolete kind (foam "
-        "made by reaction, or expelled by it)"
-    )
     return Markup("On {} the fleet carries <strong>{}</strong> in service: {}{}. {}.").format(
-        day, words.say_count(every, "unit"), mix, " and other agents" if len(totals) > 3 else "", words.say_capital(old)
+        day,
+        words.say_count(every, "unit"),
+        mix,
+        "; the rest other agents" if len(totals) > 3 else "",
+        say_obsolete(rows, context),
     )
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
-    rows = select_rows(con, MIX_SQL)
+    rows, spares = select_rows(con, MIX_SQL), select_rows(con, SPARES_SQL, day=context.as_of)
     sections = (
         Section(
             "fleet",
@@ -112,8 +143,8 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "charges",
             "Charges and spares",
-            (agent_tables.list_vessels(rows, context),),
-            "Spare charges are those of the last count on record.",
+            (agent_tables.list_vessels(rows, context), agent_tables.list_spares(spares, context)),
+            "Spare charges are those of each vessel's last count of that agent.",
             is_wide=True,
         ),
     )

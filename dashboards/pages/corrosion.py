@@ -1,9 +1,11 @@
-"""Corrosion: how does corrosion grow with age?
+"""Corrosion: how does corrosion differ with age?
 
 In: figure.corrosion_by_age. Out: corrosion.html. All of it speaks of units that are still in service: survivors only.
 """
 
 from __future__ import annotations
+
+from datetime import date
 
 import duckdb
 from markupsafe import Markup
@@ -13,6 +15,7 @@ from dashboards.blocks import Chart, Column, Context, Page, Section, Table, name
 from dashboards.database import select_rows
 from dashboards.pages.corrosion_shares import (
     EMPTY,
+    LEAST_CLAIM,
     LEAST_UNITS,
     Row,
     chart_split,
@@ -35,8 +38,21 @@ AGES_SQL = """
     FROM figure.corrosion_by_age
     ORDER BY agent, lining, space_category, regexp_extract(age_band_years, '^[0-9]+')::INTEGER"""
 
+# Months run from that of the earliest inspection or service.
+BEGAN_SQL = "SELECT min(month_end) AS month_end FROM figure.overdue_monthly"
 
-def chart_ages(rows: list[Row]) -> Chart:
+
+def title_ages(mine: list[Row]) -> str:
+    """The lowest and the highest of the bands with units enough, and whether their intervals meet."""
+    rated = sorted((r for r in mine if r.units >= LEAST_CLAIM), key=lambda r: r.share)
+    if len(rated) < 2:
+        return "Too few units of different ages to compare"
+    low, high = rated[0], rated[-1]
+    said = ", ".join(f"{words.say_percent(100 * r.share, 0)} at {say_band(r)}" for r in (high, low))
+    return said + (": their intervals don't meet" if high.low > low.high else ": their intervals overlap")
+
+
+def chart_ages(rows: list[Row]) -> Chart | Table:
     """The whole fleet by age."""
     mine = pick_rows(rows)
     columns = name_columns(
@@ -44,29 +60,17 @@ def chart_ages(rows: list[Row]) -> Chart:
         "corroded_pct=Share (95 % interval):percent_interval"
     )
     cells = tuple((name_band(r), r.units, r.units_corroded, read_share(r)) for r in mine)
-    rated = [r for r in mine if r.units >= LEAST_UNITS]
-    if len(rated) < 2:
-        title = "Too few units of different ages to compare"
-    else:
-        first, last = rated[0], rated[-1]
-        apart = last.low > first.high
-        title = (
-            f"{words.say_percent(100 * last.share, 0)} at {say_band(last)}, "
-            f"{words.say_percent(100 * first.share, 0)} at {say_band(first)}"
-        ) + (": their intervals don't meet" if apart else ": their intervals overlap")
+    table = Table("ages", "Units in service that were looked at, by age", columns, cells, empty=EMPTY)
+    if mine and not any(r.units >= LEAST_UNITS for r in mine):
+        return table
     figure = rate_charts.draw_intervals(
         [name_band(r) for r in mine],
         [read_share(r) for r in mine],
         [say_share(r) for r in mine],
         "units with corrosion ever found, %, by age in years",
     )
-    return Chart(
-        "ages",
-        title,
-        f"Share of the units in service on which corrosion was ever found, by age now. {SURVIVORS}",
-        figure,
-        Table("ages", "Units in service that were looked at, by age", columns, cells, empty=EMPTY),
-    )
+    summary = f"Share of the units in service on which corrosion was ever found, by age now. {SURVIVORS}"
+    return Chart("ages", title_ages(mine), summary, figure, table)
 
 
 def list_grades(rows: list[Row]) -> Table:
@@ -95,23 +99,40 @@ def say_band_share(row: Row) -> tuple[str, str, str, str]:
     return say_band(row), words.say_number(row.units_corroded), words.say_number(row.units), say_limits(row)
 
 
-def write_answer(rows: list[Row], context: Context) -> str:
-    """The oldest against the youngest that can be rated."""
-    rated = [r for r in pick_rows(rows) if r.units >= LEAST_UNITS]
+def say_oldest(rows: list[Row]) -> str:
+    """'All 11 units of 20+ are foam', where the oldest band is all one agent: its share then tells of age and agent at once."""
+    bands = pick_rows(rows)
+    if not bands:
+        return ""
+    oldest = bands[-1]
+    agents = [r for r in pick_rows(rows, "agent") if r.age_band_years == oldest.age_band_years and r.units]
+    if len(agents) != 1 or len({r.agent for r in pick_rows(rows, "agent")}) < 2:
+        return ""
+    units = "The one unit" if oldest.units == 1 else f"All {words.say_number(oldest.units)}"
+    return f" {units} of {name_band(oldest)} {words.say_verb(oldest.units, 'is', 'are')} {words.say_slug(agents[0].agent)}."
+
+
+def write_answer(rows: list[Row], began_on: date | None, context: Context) -> str:
+    """The lowest and the highest of the bands that have units enough for a claim."""
+    rated = sorted((r for r in pick_rows(rows) if r.units >= LEAST_CLAIM), key=lambda r: r.share)
     day = words.say_date(context.as_of)
     if len(rated) < 2:
-        return f"On {day} too few units of different ages have been looked at to say how corrosion grows with age."
-    first, last = rated[0], rated[-1]
+        return (
+            f"On {day} too few units of different ages have been looked at to say how corrosion differs with age: "
+            f"at least two bands of {LEAST_CLAIM} units are wanted.{context.empty_why}"
+        )
     said = (
         "Of the units in service on {} that are aged {}, corrosion was ever found on <strong>{} of {}</strong> ({}); "
-        "of those aged {}, on {} of {} ({}). Survivors only: condemned units are no longer among them."
+        "of those aged {}, on {} of {} ({}). Ever found means found since records began{}. "
+        "Survivors only: condemned units are no longer among them.{}"
     )
-    return Markup(said).format(day, *say_band_share(last), *say_band_share(first))
+    began = f" in {words.say_month(began_on)}" if began_on else ""
+    return Markup(said).format(day, *say_band_share(rated[-1]), *say_band_share(rated[0]), began, say_oldest(rows))
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
-    rows = select_rows(con, AGES_SQL)
+    rows, began = select_rows(con, AGES_SQL), select_rows(con, BEGAN_SQL)[0].month_end
     sections = (
         Section("ages", "By age", (chart_ages(rows), list_grades(rows)), f"{SURVIVORS} Intervals are 95 % (Wilson)."),
         Section("agent", "By agent", (chart_split(rows, "agent", "agent"),)),
@@ -123,4 +144,6 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         ),
         Section("lining", "By lining", (chart_split(rows, "lining", "lining"),)),
     )
-    return Page("corrosion.html", "Corrosion", "How does corrosion grow with age?", write_answer(rows, context), sections)
+    return Page(
+        "corrosion.html", "Corrosion", "How does corrosion differ with age?", write_answer(rows, began, context), sections
+    )

@@ -14,6 +14,7 @@ Row = Any
 
 
 LEAST_UNITS = 10
+LEAST_CLAIM = 30  # a sentence or title compares no band with fewer units
 
 
 DIMENSIONS = ("agent", "lining", "space_category")
@@ -63,14 +64,15 @@ def name_word(word: str) -> str:
     return "no lining" if word == "none" else words.say_slug(word)
 
 
-def title_split(plain: str, names: list[str], bands: tuple[str, ...], shares: dict) -> str:
-    """The shares in the age band that most panels can rate, as plain facts."""
-    if not names:
-        return f"Too few units of one age to compare each {plain}"
-    best = max(range(len(bands)), key=lambda i: (sum(1 for n in names if shares[n][i][0] is not None), i))
-    rated = sorted((n for n in names if shares[n][best][0] is not None), key=lambda n: (-shares[n][best][0], n))
-    said = [f"{name_word(n)} {words.say_percent(shares[n][best][0], 0)}" for n in rated[:4]]
-    return f"Corrosion found at {bands[best]} years: {words.say_list(said)}" + (", and others" if len(rated) > 4 else "")
+def title_split(plain: str, names: list[str], bands: tuple[str, ...], cell: dict) -> str:
+    """The shares in the age band in which most panels have units enough for a claim, as plain facts."""
+    held = {band: [n for n in names if (n, band) in cell and cell[n, band].units >= LEAST_CLAIM] for band in bands}
+    best = max(bands, key=lambda band: (len(held[band]), bands.index(band)), default="")
+    if len(held.get(best, [])) < 2:
+        return f"Too few units of one age to compare one {plain} with another"
+    rated = sorted(held[best], key=lambda n: (-cell[n, best].share, n))
+    said = [f"{name_word(n)} {words.say_percent(100 * cell[n, best].share, 0)}" for n in rated[:4]]
+    return f"Corrosion found at {best} years: {words.say_list(said)}" + (", and others" if len(rated) > 4 else "")
 
 
 def chart_split(rows: list[Row], dimension: str, plain: str) -> Chart:
@@ -102,10 +104,11 @@ def chart_split(rows: list[Row], dimension: str, plain: str) -> Chart:
         empty=EMPTY if not mine else f"No {plain} has {LEAST_UNITS} units in one age band yet, so no share can be rated.",
     )
     left = [name_word(n) for n in names if n not in drawn]
-    said = f"Each panel has the same scale; bands with fewer than {LEAST_UNITS} units are left empty." + (
-        f" Too few units for a panel: {words.say_list(left)}." if left else ""
+    said = (
+        f"Each panel has the same scale; bands with fewer than {LEAST_UNITS} units are left empty, those with fewer than {LEAST_CLAIM} tell little."
+        + (f" Too few units for a panel: {words.say_list(left)}." if left else "")
     )
-    return Chart(dimension, title_split(plain, drawn, bands, shares), said, time_charts.draw_panels(series, False, " %"), table)
+    return Chart(dimension, title_split(plain, drawn, bands, cell), said, time_charts.draw_panels(series, False, " %"), table)
 
 
 def say_limits(row: Row) -> str:

@@ -41,7 +41,9 @@ def pick_rows(rows: list[Row], *open_dimensions: str, period: str = PERIOD) -> l
 
 
 def name_kind(row: Row) -> str:
-    """'hose damaged', 'shell corrosion'."""
+    """'hose damaged', 'shell corrosion', and 'lining failed' without its lining twice."""
+    if row.defect.startswith(f"{row.component}_"):
+        return words.say_slug(row.defect)
     return f"{words.say_slug(row.component)} {words.say_slug(row.defect)}"
 
 
@@ -61,13 +63,15 @@ def say_rate(row: Row) -> str:
 
 def chart_rates(
     name: str, heading: str, rows: list[Row], labels: list[str], title: str, summary: str, fleet: Row | None = None
-) -> Chart:
-    """Points with intervals, and the table of what is drawn."""
+) -> Chart | Table:
+    """Points with intervals, and the table of what is drawn; the table alone where nothing can be rated."""
     columns = name_columns(
         f"{name}={heading}; findings=Found:count; unit_years=Unit-years:number; "
         "per_100_unit_years=Per 100 unit-years (95 % interval):interval"
     )
     cells = tuple((label, r.findings, round(float(r.unit_years), 1), read_rate(r)) for label, r in zip(labels, rows, strict=True))
+    if rows and not any(r.is_rated for r in rows):
+        return Table(name, f"Distinct defects found, {PERIOD}; too few to rate any", columns, cells, empty=EMPTY)
     table = Table(name, f"Distinct defects found, {PERIOD}", columns, cells, empty=EMPTY)
     reference = (
         (round(float(fleet.per_100_unit_years), 2), f"fleet {words.say_number(fleet.per_100_unit_years, 1)}")
@@ -87,6 +91,8 @@ def compare_top(rows: list[Row], labels: list[str], plain: str) -> str:
         return f"Too few found to rate {plain}"
     ranked = sorted(rated, key=lambda pair: -pair[0].per_100_unit_years)
     top = ranked[0]
+    if len(ranked) == 1:
+        return f"Only {top[1]} can be rated: too few found on the others"
     rivals = [label for r, label in ranked[1:] if r.high >= top[0].low]
     if not rivals:
         return f"{words.say_capital(top[1])} stands above all others: its interval touches none of theirs"

@@ -20,8 +20,8 @@ from dashboards.pages.defect_rates import (
 def list_kinds(rows: list[Row]) -> Table:
     """Closing and repeats, by kind of defect."""
     columns = name_columns(
-        "kind=Component and defect; findings=Found:count; reports=Times reported:count; closed=Closed:count; "
-        "days_to_close_median=Median days to close:number; repeat_pct=Found again on the same unit:percent"
+        "kind=Component and defect; findings=Found:count; reports=Times reported:count; closed=Closed:count; still_open=Still open:count; "
+        "days_to_close_median=Median days to close, of those closed:number; seen_before=Found on that unit before:part"
     )
     cells = tuple(
         (
@@ -29,12 +29,14 @@ def list_kinds(rows: list[Row]) -> Table:
             r.findings,
             r.reports,
             r.closed,
+            r.findings - r.closed,
             r.days_to_close_median,
-            None if r.repeat_share is None else round(100 * r.repeat_share, 1),
+            (None if r.repeat_share is None else round(r.repeat_share * r.findings), r.findings),
         )
         for r in pick_rows(rows, "component", "defect")
     )
-    return Table("closing", f"Time to close and repeats, {PERIOD}", columns, cells, empty=EMPTY, shown=40)
+    caption = f"Time to close and repeats, {PERIOD}. The median leaves out what is still open, so it tells too short a time"
+    return Table("closing", caption, columns, cells, empty=EMPTY, shown=40)
 
 
 def list_periods(rows: list[Row]) -> Table:

@@ -7,12 +7,11 @@ are too few to rate, only the count is shown.
 from __future__ import annotations
 
 import duckdb
-from markupsafe import Markup
 
 from dashboards import words
-from dashboards.blocks import Chart, Context, Page, Section
+from dashboards.blocks import Chart, Context, Page, Section, Table
 from dashboards.database import select_rows
-from dashboards.pages import defect_tables
+from dashboards.pages import defect_tables, defect_words
 from dashboards.pages.defect_rates import (
     RATES_SQL,
     Row,
@@ -22,10 +21,13 @@ from dashboards.pages.defect_rates import (
     pick_rows,
 )
 
+LEFT_OUT_SQL = """
+    SELECT count(*) AS reports FROM figure.defect_report
+    WHERE NOT is_counted AND found_on >= ($day::DATE + 1 - to_months(12))::DATE AND found_on <= $day::DATE"""
 MOST_KINDS, MOST_VESSELS = 15, 40
 
 
-def chart_split(rows: list[Row], dimension: str, heading: str, plain: str) -> Chart:
+def chart_split(rows: list[Row], dimension: str, heading: str, plain: str) -> Chart | Table:
     """Rates by one dimension, highest rate first, those without a rate last."""
     mine = sorted(pick_rows(rows, dimension), key=lambda r: (not r.is_rated, -r.per_100_unit_years, getattr(r, dimension)))
     labels = [words.say_slug(getattr(r, dimension)) for r in mine]
@@ -39,14 +41,12 @@ def chart_split(rows: list[Row], dimension: str, heading: str, plain: str) -> Ch
     )
 
 
-def chart_kinds(rows: list[Row]) -> Chart:
+def chart_kinds(rows: list[Row]) -> Chart | Table:
     """The vital few: component and defect together, most found first."""
     mine = pick_rows(rows, "component", "defect")[:MOST_KINDS]
     every = sum(r.findings for r in pick_rows(rows, "component", "defect"))
     few = sum(r.findings for r in mine[:3])
-    title = (
-        f"Three kinds make up {words.say_share(few, every)} of the defects found" if len(mine) > 3 else "Defects found, by kind"
-    )
+    title = f"Three kinds make up {words.say_of(few, every, 'defect')} found" if len(mine) > 3 else "Defects found, by kind"
     said = (
         f"The {len(mine)} kinds found most often, with the rate per 100 unit-years and its 95 % interval. "
         "Intervals that overlap leave the order open."
@@ -54,15 +54,17 @@ def chart_kinds(rows: list[Row]) -> Chart:
     return chart_rates("kinds", "Component and defect", mine, [name_kind(r) for r in mine], title, said)
 
 
-def chart_vessels(rows: list[Row], context: Context) -> Chart:
+def chart_vessels(rows: list[Row], context: Context) -> Chart | Table:
     """Vessels by name, never by rank, against the fleet's rate."""
     mine = [r for r in pick_rows(rows, "imo_number") if r.imo_number in context.by_imo]
     mine.sort(key=lambda r: (context.name_vessel(r.imo_number), r.imo_number))
     fleet = next(iter(pick_rows(rows)), None)
     clear = [r for r in mine if fleet and r.is_rated and (r.low > fleet.per_100_unit_years or r.high < fleet.per_100_unit_years)]
     title = (
-        f"{len(clear) or 'None'} of {words.say_count(len(mine), 'vessel')} {'has' if len(clear) == 1 else 'have'} "
-        "an interval that leaves out the fleet's rate"
+        f"{words.say_number(len(clear)) if clear else 'None'} of {words.say_count(len(mine), 'vessel')} "
+        f"{words.say_verb(len(clear), 'has', 'have')} an interval that leaves out the fleet's rate"
+        if len(mine) > 1
+        else "One vessel alone: its rate is the fleet's"
     )
     said = (
         "In order of name, not of rate. The rate follows how closely a crew looks as well as the state of its "
@@ -79,41 +81,10 @@ def chart_vessels(rows: list[Row], context: Context) -> Chart:
     )
 
 
-def write_answer(rows: list[Row], context: Context) -> str:
-    """How much is found, and of what most."""
-    fleet = next(iter(pick_rows(rows)), None)
-    kinds = [r for r in pick_rows(rows, "component", "defect") if r.findings]
-    day = words.say_date(context.as_of)
-    if fleet is None or not kinds:
-        return (
-            f"In the twelve months to {day} no defect is on record, over {words.say_number(fleet.unit_years if fleet else 0, 1)} "
-            "unit-years under observation."
-        )
-    rate = (
-        (
-            f", {words.say_number(fleet.per_100_unit_years, 1)} per 100 unit-years (95 % interval "
-            f"{words.say_number(fleet.low, 1)} to {words.say_number(fleet.high, 1)})"
-        )
-        if fleet.is_rated
-        else ", too few to rate"
-    )
-    return Markup(
-        "In the twelve months to {} <strong>{}</strong> were found in {} unit-years under observation{}. "
-        "Found most often: {} ({} of {})."
-    ).format(
-        day,
-        words.say_count(fleet.findings, "defect"),
-        words.say_number(fleet.unit_years),
-        rate,
-        name_kind(kinds[0]),
-        words.say_number(kinds[0].findings),
-        words.say_number(fleet.findings),
-    )
-
-
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     rows = select_rows(con, RATES_SQL)
+    left_out = select_rows(con, LEFT_OUT_SQL, day=context.as_of)[0].reports
     splits = (
         chart_split(rows, "component", "Component", "the components"),
         chart_split(rows, "space_category", "Kind of space", "the kinds of space"),
@@ -121,7 +92,8 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     )
     few = (
         "Intervals are exact 95 % limits of a count (Garwood). Fewer than 10 found: the count stands alone, "
-        "it is too few to rate."
+        "it is too few to rate. The limits take finds as independent of each other; finds come in batches, at one call of "
+        "a workshop or one keen round, so the true interval is wider."
     )
     sections = (
         Section("kinds", "What fails?", (chart_kinds(rows),), few),
@@ -137,10 +109,12 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             "Closing and repeats",
             (defect_tables.list_kinds(rows),),
             (
-                "A defect reported again while still open counts once. Found again: the same defect on the same unit "
-                "after it was closed."
+                "A defect reported again while still open counts once. Found before: the same defect on the same unit, "
+                "closed and then found anew."
             ),
         ),
         Section("years", "Over the years", (defect_tables.list_periods(rows),)),
     )
-    return Page("defects.html", "Defects", "What fails, where, on what?", write_answer(rows, context), sections)
+    return Page(
+        "defects.html", "Defects", "What fails, where, on what?", defect_words.write_answer(rows, left_out, context), sections
+    )

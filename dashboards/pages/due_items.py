@@ -1,31 +1,46 @@
-"""Items: one unit (or sample group) and one duty, with the date it runs from and the record that proves it.
+"""Items: one unit (or sample group) and one duty, with the date it runs from, its rule and the record that proves it.
 
-In: figure.duty_now, unit_now, intake.file. Out: rows for the tables of the Overdue and Vessel pages.
+In: figure.duty_now, unit_now, duty.rule, duty.sample_group, intake.file. Out: `Item` values for the Fleet, Overdue and Vessel
+pages. How they are written stands in due_rows.py.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from datetime import date
 
 import duckdb
 
 from dashboards import words
-from dashboards.blocks import Column, Context, name_columns
+from dashboards.blocks import Context
 from dashboards.database import select_rows
 
-BASIS_WORDS = {"in_service_on": "first day in service", "made_on": "manufacture", "inspection": "onboard check"}
+BASIS_WORDS = {"in_service_on": "first day in service", "made_on": "manufacture"}
+NO_RECORD = ("in_service_on", "made_on")  # kinds of basis that stand in for a record
 ITEMS_SQL = """
     WITH unit AS (
-        SELECT imo_number, unit_id, first(position_no ORDER BY in_service_on DESC) AS position_no,
-            first(space_name ORDER BY in_service_on DESC) AS space_name
-        FROM figure.unit_now GROUP BY imo_number, unit_id)
-    SELECT d.imo_number, d.unit_id, position_no, space_name, d.duty, r.counts, d.basis_on, d.basis_kind, f.path,
-        d.basis_record_no, d.due_on, d.state, d.days_overdue
+        SELECT imo_number, unit_id, arg_max(position_no, in_service_on) AS position_no,
+            arg_max(space_name, in_service_on) AS space_name, max(last_missed_on) AS missed_on,
+            arg_max(last_missed_outcome, last_missed_on) AS missed_outcome
+        FROM (SELECT * REPLACE (coalesce(in_service_on, DATE '0001-01-01') AS in_service_on) FROM figure.unit_now)
+        GROUP BY imo_number, unit_id),
+    looked AS (SELECT DISTINCT rule_id FROM duty.satisfied_by WHERE record = 'inspection'),
+    member AS (
+        SELECT imo_number, group_id, list({'unit_id': unit_id, 'position_no': position_no, 'is_old': is_old}
+            ORDER BY position_no NULLS LAST, unit_id) AS members
+        FROM (SELECT DISTINCT g.imo_number, group_id, u.unit_id, u.position_no,
+                  coalesce(u.foam_kind = 'chemical' OR u.expelled_by = 'reaction', false) AS is_old
+              FROM duty.sample_group AS g JOIN figure.unit_now AS u USING (imo_number, unit_id)
+              WHERE u.counted = 'in service')
+        GROUP BY imo_number, group_id)
+    SELECT d.imo_number, d.unit_id, d.is_group, position_no, space_name, d.duty, d.rule_id, d.basis_on, d.basis_kind, f.path,
+        d.basis_line_no, d.due_on, d.state, d.days_overdue,
+        if(looked.rule_id IS NOT NULL AND missed_on > coalesce(d.basis_on, DATE '0001-01-01'), missed_on, NULL) AS missed_on,
+        missed_outcome, coalesce(members, []) AS members
     FROM figure.duty_now AS d
     LEFT JOIN unit USING (imo_number, unit_id)
-    LEFT JOIN duty.rule AS r USING (rule_id)
+    LEFT JOIN member ON d.is_group AND member.imo_number = d.imo_number AND member.group_id = d.unit_id
+    LEFT JOIN looked USING (rule_id)
     LEFT JOIN intake.file AS f ON f.file_id = d.basis_file_id
     WHERE d.state IN ('overdue', 'unknown') OR d.due_on <= $day::DATE + $ahead_days::INTEGER
     ORDER BY d.imo_number, d.due_on NULLS FIRST, d.duty, position_no, d.unit_id"""
@@ -37,81 +52,69 @@ class Item:
 
     imo_number: str
     unit_id: str
+    is_group: bool
     position_no: str | None
     space_name: str | None
     duty: str
-    counts: str
+    rule_id: str
     basis_on: date | None
     basis_kind: str | None
     path: str | None
-    basis_record_no: int | None
+    basis_line_no: int | None
     due_on: date | None
     state: str
     days_overdue: int | None
+    missed_on: date | None
+    missed_outcome: str | None
+    members: list[dict]
 
     @property
     def place(self) -> str:
-        """Position and space, as the vessel names them."""
+        """Position and space, as the vessel names them; of a sample group, its units with theirs."""
+        if self.is_group:
+            return ", ".join(say_member(member) for member in self.members)
         return ", ".join(part for part in (self.position_no, self.space_name) if part)
 
     @property
-    def basis(self) -> str:
-        """What the date runs from."""
-        if self.basis_on is None:
-            return "nothing to count from"
-        return f"{BASIS_WORDS.get(self.basis_kind or '', words.say_slug(self.basis_kind))}, {words.say_date(self.basis_on)}"
+    def is_without_record(self) -> bool:
+        """True where no record of the duty exists, so that the first day in service or of manufacture stands in."""
+        return self.basis_kind in NO_RECORD
 
     @property
-    def record(self) -> str:
-        """File and record of the basis."""
-        return f"{self.path}, record {self.basis_record_no}" if self.path else words.NONE
+    def basis(self) -> str:
+        """What the date runs from, and a later look that did not see the unit."""
+        if self.basis_on is None:
+            return "nothing to count from"
+        kind = BASIS_WORDS.get(self.basis_kind or "", words.say_slug(self.basis_kind))
+        said = f"no such record; {kind} {words.say_date(self.basis_on)}" if self.is_without_record else (
+            f"{kind}, {words.say_date(self.basis_on)}"
+        )  # fmt: skip
+        tried = f"; tried {words.say_date(self.missed_on)}, {words.say_slug(self.missed_outcome)}" if self.missed_on else ""
+        return said + tried
 
     @property
     def unit(self) -> str:
-        """The unit's number, or the group it stands for."""
-        if self.counts != "group":
+        """The unit's number, or the group it stands for: the one unit of a group of one by name."""
+        if not self.is_group:
             return self.unit_id
+        if len(self.members) == 1:
+            return f"{self.members[0]['unit_id']}, alone in its group"
         parts = (part.strip() for part in self.unit_id.split("·"))
-        return "one of: " + ", ".join(words.SPECIAL.get(part, part) for part in parts if part.strip("-–"))
+        kind = ", ".join(words.SPECIAL.get(part, tie_unit(part)) for part in parts if part.strip("-–"))
+        return f"one of {len(self.members)}: {kind}" if self.members else f"one of: {kind}"
 
 
-def say_positions(positions: list[str]) -> str:
-    """FE-01 to FE-07, FE-09: neighbours by number are drawn together."""
-    runs: list[list[str]] = []
-    for position in sorted(positions, key=split_position):
-        head, number = split_position(position)
-        if runs and split_position(runs[-1][-1]) == (head, number - 1):
-            runs[-1].append(position)
-        else:
-            runs.append([position])
-    parts = [run if len(run) < 3 else [f"{run[0]} to {run[-1]}"] for run in runs]
-    return ", ".join(part for run in parts for part in run)
+def tie_unit(part: str) -> str:
+    """'9.0 l' on one line; words may break."""
+    return part.replace(" ", words.THIN) if part[:1].isdigit() else part
 
 
-def split_position(position: str) -> tuple[str, int]:
-    """The text and the number it ends with (-1 where it has none), so that 9 comes before 10."""
-    match = re.fullmatch(r"(.*?)(\d{1,9})", position)
-    return (match[1], int(match[2])) if match else (position, -1)
+def say_member(member: dict) -> str:
+    """'ASQ-100007 at FE-07', and whether its kind is obsolete."""
+    place = f" at {member['position_no']}" if member["position_no"] else ""
+    return f"{member['unit_id']}{place}{' (obsolete kind)' if member['is_old'] else ''}"
 
 
 def read_items(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) -> list[Item]:
     """Overdue and unknown items, and those in time that fall due within `ahead_days`; ordered by vessel, then due date."""
     return [Item(*row) for row in select_rows(con, ITEMS_SQL, day=context.as_of, ahead_days=ahead_days)]
-
-
-def list_columns(with_vessel: bool, with_lateness: bool) -> tuple[Column, ...]:
-    """Columns of an item table."""
-    vessel = name_columns("vessel=Vessel:link") if with_vessel else ()
-    late = name_columns("days_overdue=Days overdue:count") if with_lateness else ()
-    return (
-        *vessel, Column("unit", "Unit or group", "unit"), Column("place", "Position, space"), Column("duty", "Duty"),
-        Column("counted_from", "Counted from"), Column("due_on", "Due", "date"), *late, Column("state", "State", "state"),
-        Column("record", "Record", "path"),
-    )  # fmt: skip
-
-
-def write_row(item: Item, context: Context | None, with_lateness: bool) -> tuple:
-    """One item as a row of such a table; a context adds the vessel."""
-    vessel = (context.link_vessel(item.imo_number),) if context else ()
-    late = (item.days_overdue,) if with_lateness else ()
-    return (*vessel, item.unit, item.place, words.say_duty(item.duty), item.basis, item.due_on, *late, item.state, item.record)

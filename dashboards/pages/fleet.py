@@ -5,12 +5,14 @@ In: figure.overdue_monthly, unit_now, duty_now, freshness. Out: index.html and, 
 
 from __future__ import annotations
 
+from typing import Any
+
 import duckdb
 from markupsafe import Markup
 
 from dashboards import standing, words
 from dashboards.blocks import Context, Fact, Facts, Link, Note, Page, Section
-from dashboards.pages import fleet_data, fleet_duties, fleet_vessels
+from dashboards.pages import due_words, fleet_data, fleet_duties, fleet_vessels
 
 APART = {"spare": "spare", "ashore": "ashore for service", "laid up": "on vessels laid up"}
 
@@ -19,20 +21,19 @@ def write_answer(data: fleet_data.FleetData, context: Context) -> str:
     """The sentence that answers the page's question."""
     day, total = words.say_date(context.as_of), data.any_duty
     if total is None or not total.now.units:
-        return f"On {day} no unit is in service on any vessel of these records, so nothing can be overdue or in time."
+        return (
+            f"On {day} no unit is in service on any vessel of these records, so nothing can be overdue or in time."
+            f"{context.empty_why}"
+        )
     vessels = data.counted["in service"].vessels if "in service" in data.counted else 0
-    known = total.now.units - total.now.unknown
-    share = words.say_percent(100 * total.now.overdue / known) if known else "none can be told"
-    return Markup(
-        "On {} <strong>{} of {}</strong> units in service on {} ({}) were overdue for an onboard check, an annual service or a "
-        "pressure test: {}."
-    ).format(
-        day,
-        words.say_number(total.now.overdue),
-        words.say_number(known),
-        words.say_count(vessels, "vessel"),
-        share,
+    where = due_words.say_where(data.late, context)
+    groups = len({(i.imo_number, i.unit_id) for i in data.late if i.is_group})
+    others = f" {words.say_capital(words.say_count(groups, 'sample group'))} {words.say_verb(groups, 'is', 'are')} overdue too."
+    return Markup("{}: {}.{}{}").format(
+        standing.say_standing(total.now, f" on {words.say_count(vessels, 'vessel')}", context.as_of, context.book),
         standing.say_changes(total),
+        others if groups else "",
+        f" {words.say_capital(words.say_count(len(data.late), 'item'))} in all, {where}." if where else "",
     )
 
 
@@ -40,6 +41,7 @@ def list_facts(data: fleet_data.FleetData, context: Context) -> Facts:
     """The numbers to start from."""
     service = data.counted.get("in service")
     total = data.any_duty
+    unknown = f"items, on {due_words.say_subjects(data.unknown)}; never taken as in time"
     facts = (
         Fact(
             "Units in service",
@@ -49,14 +51,14 @@ def list_facts(data: fleet_data.FleetData, context: Context) -> Facts:
         Fact(
             "Units overdue now",
             words.say_number(total.now.overdue if total else 0),
-            "on any of the three duties; a count, so without an interval",
+            f"on {context.book.name_any()}; a count, so without an interval",
         ),
         Fact(
             "Due date unknown",
-            words.say_number(total.now.unknown if total else 0),
-            "no basis to count from; never taken as in time",
+            words.say_number(len(data.unknown)),
+            unknown if data.unknown else "every item has a basis to count from",
         ),
-        Fact("Open findings", words.say_number(service.open_findings if service else 0), "on units in service"),
+        Fact("Open findings", words.say_number(service.open_findings if service else 0), say_severities(service)),
     )
     apart = {name: data.counted[name].units for name in APART if name in data.counted}
     note = (
@@ -64,6 +66,25 @@ def list_facts(data: fleet_data.FleetData, context: Context) -> Facts:
         or "no spare units, none ashore, none laid up"
     )
     return Facts((*facts, Fact("Counted apart", words.say_number(sum(apart.values())), note)))
+
+
+def say_severities(service: Any) -> str:
+    """'on 27 units in service, the worst of each: 5 unfit, 9 major, 13 minor'."""
+    if not service or not service.found:
+        return "on units in service"
+    parts = [f"{words.say_number(n)} {w}" for w in ("unfit", "major", "minor") if (n := getattr(service, w))]
+    rest = service.found - service.unfit - service.major - service.minor
+    parts += [f"{words.say_number(rest)} without severity"] if rest else []
+    return f"on {words.say_count(service.found, 'unit')} in service, by the worst of each: {words.say_list(parts)}"
+
+
+def say_empty(context: Context) -> Section:
+    """Why there is no vessel, and what to do."""
+    said = (
+        "These records hold no vessel that is in the fleet on this date. Load a vessel list (vessel.csv) and a register of "
+        f"units, or ask for another date.{context.empty_why}"
+    )
+    return Section("empty", "No vessel", (Note(said, "empty"),))
 
 
 def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
@@ -75,7 +96,7 @@ def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
         Section(
             "duties",
             "Overdue by duty",
-            (fleet_duties.chart_duties(data),),
+            (fleet_duties.chart_duties(data, context.book),),
             (
                 "A count on a day is a census: it has no sampling error. The share of unit-days overdue looks at the "
                 "whole month, so a busy month end doesn't move it."
@@ -85,25 +106,11 @@ def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
             "ahead",
             "Falling due",
             (fleet_duties.list_ahead(data, context),),
-            "The onboard check comes round every month, so nearly every unit stands in it.",
+            fleet_duties.say_rounds(context.book),
         ),
         fleet_vessels.make_section(data.vessels, context, [Link(page.title, page.path) for page in further]),
     ]
     if not context.vessels:
-        sections = [
-            Section(
-                "empty",
-                "No vessel",
-                (
-                    Note(
-                        (
-                            "These records hold no vessel that is in the fleet on this date. Load a vessel list (vessel.csv) and "
-                            "a register of units, or ask for another date."
-                        ),
-                        "empty",
-                    ),
-                ),
-            )
-        ]
+        sections = [say_empty(context)]
     index = Page("index.html", "Fleet", "How does the fleet stand on this date?", write_answer(data, context), tuple(sections))
     return [index, *further]

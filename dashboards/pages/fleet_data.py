@@ -12,7 +12,7 @@ import duckdb
 from dashboards import standing
 from dashboards.blocks import Context
 from dashboards.database import select_rows
-from dashboards.pages import fleet_vessels
+from dashboards.pages import due_items, fleet_vessels
 from dashboards.standing import Comparison
 
 AHEAD_SQL = """
@@ -22,7 +22,9 @@ AHEAD_SQL = """
 
 
 UNITS_SQL = """
-    SELECT counted, count(DISTINCT unit_id) AS units, count(DISTINCT imo_number) AS vessels, sum(open_findings) AS open_findings
+    SELECT counted, count(DISTINCT unit_id) AS units, count(DISTINCT imo_number) AS vessels, sum(open_findings) AS open_findings,
+        count(*) FILTER (open_findings > 0) AS found, count(*) FILTER (worst_open_severity = 'unfit') AS unfit,
+        count(*) FILTER (worst_open_severity = 'major') AS major, count(*) FILTER (worst_open_severity = 'minor') AS minor
     FROM figure.unit_now GROUP BY counted ORDER BY counted"""
 
 
@@ -34,6 +36,8 @@ class FleetData:
     counted: dict
     ahead: list
     vessels: list[fleet_vessels.VesselRow]
+    late: list[due_items.Item]
+    unknown: list[due_items.Item]
 
     @property
     def any_duty(self) -> Comparison | None:
@@ -43,9 +47,13 @@ class FleetData:
 
 def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
     """Query everything once for the whole fleet."""
-    months = standing.read_months(con)
-    ahead = sorted(select_rows(con, AHEAD_SQL, day=context.as_of), key=lambda r: standing.order_duty(r.duty))
-    counted = {row.counted: row for row in select_rows(con, UNITS_SQL)}
+    months, items = standing.read_months(con), due_items.read_items(con, context, -1)
+    ahead = sorted(select_rows(con, AHEAD_SQL, day=context.as_of), key=lambda r: context.book.order_duty(r.duty))
     return FleetData(
-        standing.compare_duties(months, "*", context.as_of), counted, ahead, fleet_vessels.read_vessels(con, context, months)
+        standing.compare_duties(months, "*", context.as_of, context.book),
+        {row.counted: row for row in select_rows(con, UNITS_SQL)},
+        ahead,
+        fleet_vessels.read_vessels(con, context, months),
+        [item for item in items if item.state == "overdue"],
+        [item for item in items if item.state == "unknown"],
     )

@@ -5,28 +5,46 @@ In: comparisons of figure.overdue_monthly, counts of figure.duty_now. Out: a cha
 
 from __future__ import annotations
 
-from dashboards import charts, standing, words
+from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Table, name_columns
 from dashboards.pages import fleet_data
+from dashboards.rule_book import RuleBook
 from dashboards.standing import to_pct
 
 
-def list_duties(data: fleet_data.FleetData) -> Table:
+def say_groups(data: fleet_data.FleetData, book: RuleBook) -> str:
+    """Which of these duties count groups of like units."""
+    names = [book.name_duty(c.duty) for c in data.duties if book.is_group(c.duty)]
+    return (
+        f"; {words.say_list(names)} {words.say_verb(len(names), 'counts', 'count')} groups of like units, not units"
+        if names
+        else ""
+    )
+
+
+def say_rounds(book: RuleBook) -> str:
+    """A duty that comes round within 90 days holds nearly every unit."""
+    names = [f"{rule.title} comes round {rule.interval}" for rule in book.rules if book.is_round(rule.duty)]
+    return f"The {words.say_list(names)}, so nearly every unit stands in it." if names else ""
+
+
+def list_duties(data: fleet_data.FleetData, book: RuleBook) -> Table:
     """One row for each duty: now, and against the month and the year before."""
     first = data.duties[0] if data.duties else None
     before = (
         f"Change on {words.say_date(first.month_before.month_end)}" if first and first.month_before else "Change on the month"
     )
     year = f"Change on {words.say_date(first.year_before.month_end)}" if first and first.year_before else "Change on the year"
+    month = words.say_month_to(first.now.month_end) if first else "this month"
     columns = name_columns(
-        "duty=Duty; counted=Counted:count; overdue_units=Overdue now:count; overdue_pct=Share:percent; "
+        "duty=Duty; counted=Counted:count; overdue_units=Overdue now:count; overdue_pct=Share of known:percent; "
         f"unknown_units=Unknown:count; change_on_month={before}:change; change_on_year={year}:change; "
-        "unit_days_overdue_pct=Unit-days overdue, this month:percent; month_before_pct=The month before:percent; "
+        f"unit_days_overdue_pct=Unit-days overdue, {month}:percent; month_before_pct=The month before:percent; "
         "year_before_pct=A year before:percent"
     )  # fmt: skip
     rows = tuple(
         (
-            words.say_capital(words.say_duty(c.duty)),
+            words.say_capital(book.name_duty(c.duty)),
             c.now.units,
             c.now.overdue,
             to_pct(c.now.rate),
@@ -41,26 +59,26 @@ def list_duties(data: fleet_data.FleetData) -> Table:
     )
     return Table(
         "duties",
-        "Overdue by duty; sample discharge tests count groups of like units, not units",
+        f"Overdue by duty{say_groups(data, book)}. Share: of those whose due date is known",
         columns,
         rows,
         empty="No duty counts for any unit: load a register of units (unit.csv) with vessels that are in the fleet.",
     )
 
 
-def chart_duties(data: fleet_data.FleetData) -> Chart:
+def chart_duties(data: fleet_data.FleetData, book: RuleBook) -> Chart:
     """Bars of what is overdue now."""
-    table, single = list_duties(data), [c for c in data.duties if c.duty != "*"]
+    table, single = list_duties(data, book), [c for c in data.duties if c.duty != "*"]
     worst = max(single, key=lambda c: c.now.overdue, default=None)
     if worst is None or worst.now.overdue == 0:
         title = "Nothing is overdue on this day"
     else:
         title = (
-            f"{words.say_capital(words.say_duty(worst.duty))} is behind most often: "
-            f"{standing.say_counted(worst.duty, worst.now.overdue)} overdue"
+            f"{words.say_capital(book.name_duty(worst.duty))} is behind most often: "
+            f"{book.say_subjects(worst.duty, worst.now.overdue)} overdue"
         )
     summary = "; ".join(
-        f"{words.say_duty(c.duty)} {words.say_number(c.now.overdue)} of {words.say_number(c.now.units)}" for c in data.duties
+        f"{book.name_duty(c.duty)} {words.say_number(c.now.overdue)} of {words.say_number(c.now.units)}" for c in data.duties
     )
     figure = charts.draw_bars(
         [row[0] for row in table.rows],
@@ -74,7 +92,7 @@ def chart_duties(data: fleet_data.FleetData) -> Chart:
 
 def list_ahead(data: fleet_data.FleetData, context: Context) -> Table:
     """What next falls due, from the day on."""
-    rows = tuple((words.say_capital(words.say_duty(r.duty)), r.in_30, r.in_60, r.in_90) for r in data.ahead)
+    rows = tuple((words.say_capital(context.book.name_duty(r.duty)), r.in_30, r.in_60, r.in_90) for r in data.ahead)
     columns = name_columns("duty=Duty; in_30_days=Within 30 days:count; in_60_days=60 days:count; in_90_days=90 days:count")
     return Table(
         "ahead",

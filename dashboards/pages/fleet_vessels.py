@@ -19,12 +19,13 @@ FIRST = 50
 PER_PAGE = 200
 TREND_MONTHS = 12
 SIDE_SQL = """
-    SELECT imo_number, coalesce(open_findings, 0) AS open_findings, coalesce(due_90, 0) AS due_90, last_record_on, days_since
+    SELECT imo_number, coalesce(open_findings, 0) AS open_findings, worst, coalesce(due_90, 0) AS due_90, last_record_on, days_since
     FROM record.vessel
-    LEFT JOIN (SELECT imo_number, sum(open_findings) AS open_findings FROM figure.unit_now
+    LEFT JOIN (SELECT imo_number, sum(open_findings) AS open_findings, arg_min(worst_open_severity,
+                   list_position(['unfit', 'major', 'minor'], worst_open_severity)) AS worst FROM figure.unit_now
                WHERE counted = 'in service' GROUP BY ALL) USING (imo_number)
     LEFT JOIN (SELECT imo_number, count(*) AS due_90 FROM figure.duty_now
-               WHERE state = 'in time' AND due_on <= $day::DATE + 90 AND duty <> 'onboard_check' GROUP BY ALL) USING (imo_number)
+               WHERE state = 'in time' AND due_on <= $day::DATE + 90 AND duty NOT IN (SELECT duty FROM duty.rule WHERE interval_months <= 3) GROUP BY ALL) USING (imo_number)
     LEFT JOIN figure.freshness USING (imo_number)
     ORDER BY imo_number"""
 
@@ -60,9 +61,9 @@ def list_vessels(rows: list[VesselRow], name: str, caption: str) -> Table:
     """The table of some vessels."""
     columns = name_columns(
         "vessel=Vessel:link; imo_number=IMO number:code; units_in_service=Units in service:count; "
-        "overdue=Overdue now:share; change_on_month=Change on the month:change; "
+        "overdue=Overdue now:share; unknown_units=Can't be told:count; change_on_month=Change on the month:change; "
         "unit_days_overdue_pct_by_month=Unit-days overdue, last 12 months:spark; "
-        "due_within_90_days=Due in 90 days, checks apart:count; open_findings=Open findings:count; "
+        "due_within_90_days=Due in 90 days, checks apart:count; open_findings=Open findings:found; "
         "last_record_on=Last record:date"
     )  # fmt: skip
     cells = []
@@ -73,11 +74,12 @@ def list_vessels(rows: list[VesselRow], name: str, caption: str) -> Table:
                 row.vessel.link,
                 row.vessel.imo_number,
                 now.units if now else 0,
-                (now.overdue, now.units - now.unknown) if now else (None, None),
+                (now.overdue, now.units) if now else (None, None),
+                now.unknown if now else None,
                 row.standing.change_on_month if row.standing else None,
                 row.trend,
                 row.side.due_90,
-                row.side.open_findings,
+                (row.side.open_findings, row.side.worst),
                 row.side.last_record_on,
             )
         )
@@ -86,7 +88,9 @@ def list_vessels(rows: list[VesselRow], name: str, caption: str) -> Table:
 
 def make_section(rows: list[VesselRow], context: Context, further: list[Link]) -> Section:
     """The first vessels; what follows is linked."""
-    caption = f"{words.say_count(len(rows), 'vessel')}, most units overdue first" + (f"; the first {FIRST}" if further else "")
+    caption = f"{words.say_capital(words.say_count(len(rows), 'vessel'))}, most units overdue first" + (
+        f"; the first {FIRST}" if further else ""
+    )
     blocks: list = [list_vessels(rows[:FIRST], "vessels", caption)]
     if further:
         blocks.append(
@@ -114,7 +118,7 @@ def make_further_pages(rows: list[VesselRow], context: Context) -> list[Page]:
         late = sum(r.standing.now.overdue for r in part if r.standing)
         answer = (
             f"On {words.say_date(context.as_of)} {words.say_count(late, 'unit')} of these "
-            f"{words.say_count(len(part), 'vessel')} were overdue; those most in need stand on the Fleet page."
+            f"{words.say_count(len(part), 'vessel')} {words.say_verb(late, 'was', 'were')} overdue; those most in need stand on the Fleet page."
         )
         table = list_vessels(part, "vessels", f"{title} of {words.say_number(len(rows))}, most units overdue first")
         section = Section(

@@ -13,7 +13,7 @@ import duckdb
 from markupsafe import Markup
 
 from dashboards import words
-from dashboards.blocks import Context, Definitions, Page, Section, Table, name_columns
+from dashboards.blocks import Anchor, Context, Definitions, Page, Section, Table, name_columns
 from dashboards.database import select_rows
 
 RULES_SQL = """
@@ -28,6 +28,11 @@ def read_texts() -> dict:
     return tomllib.loads(files("dashboards").joinpath("pages", "method_texts.toml").read_text(encoding="utf-8"))
 
 
+def fill_text(text: str, context: Context) -> str:
+    """A fixed text with what only the rule book knows."""
+    return text.replace("{any_duty}", context.book.name_any()).replace("{any_list}", context.book.list_any())
+
+
 def say_certainty(mark: str | None) -> str:
     """'P: published text read'."""
     return f"[{mark}] {words.CERTAINTY.get(mark, 'not marked')}" if mark else "not marked"
@@ -36,7 +41,7 @@ def say_certainty(mark: str | None) -> str:
 def write_rule(rule: Any) -> tuple:
     """One rule as a row."""
     return (
-        words.say_capital(rule.title or words.say_duty(rule.duty)),
+        Anchor(words.say_capital(rule.title or words.say_slug(rule.duty)), f"rule-{rule.rule_id}"),
         rule.interval_months,
         "sample group" if rule.counts == "group" else "unit",
         (rule.satisfied_by or "").replace("_", " "),
@@ -51,7 +56,7 @@ def write_rule(rule: Any) -> tuple:
 def list_rules(rules: list) -> Table:
     """What must be done, how often, and where that is written."""
     columns = name_columns(
-        "duty=Duty; interval_months=Months:count; counts=Counted by; satisfied_by=Satisfied by:long; "
+        "duty=Duty:anchor; interval_months=Months:count; counts=Counted by; satisfied_by=Satisfied by:long; "
         "first_basis=Without a record, from; source=Source and clause:long; certainty=Certainty; "
         "breach_label=A breach is of; rule_id=Rule:code"
     )  # fmt: skip
@@ -72,6 +77,19 @@ def write_answer(rules: list, context: Context) -> str:
         "Lateness on this site follows from <strong>{}</strong>, {} of them from a published text that was read, and from the "
         "records received; a due date that a report states is never taken over unseen."
     ).format(words.say_count(len(rules), "rule"), read)
+
+
+def tell_run(context: Context) -> Section:
+    """What this site was made from."""
+    received = words.say_date(context.known_at) if context.known_at else "the time of the run: everything"
+    run = (
+        ("As of", words.say_date(context.as_of)),
+        ("Records received by", received),
+        ("Program", f"firekpi {context.version}"),
+        ("Rule book", context.rule_book_hash),
+    )
+    remark = "The same records, dates and rule book give the same site, byte for byte."
+    return Section("run", "This run", (Definitions("", run),), remark)
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
@@ -98,22 +116,15 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             Section(
                 name,
                 part["heading"],
-                (Definitions("", tuple((i["term"], i["meaning"]) for i in part["item"])),),
+                (
+                    Definitions(
+                        "", tuple((fill_text(i["term"], context), fill_text(i["meaning"], context)) for i in part["item"])
+                    ),
+                ),
                 part.get("remark", ""),
             )
         )
-    received = words.say_date(context.known_at) if context.known_at else "the time of the run: everything"
-    run = (
-        ("As of", words.say_date(context.as_of)),
-        ("Records received by", received),
-        ("Program", f"firekpi {context.version}"),
-        ("Rule book", context.rule_book_hash),
-    )
-    sections.append(
-        Section(
-            "run", "This run", (Definitions("", run),), "The same records, dates and rule book give the same site, byte for byte."
-        )
-    )
+    sections.append(tell_run(context))
     return Page(
         "method.html", "Method", "How is each figure counted, and by which rules?", write_answer(rules, context), tuple(sections)
     )

@@ -6,46 +6,12 @@ In: figure.overdue_monthly, overdue_now, duty_now. Out: overdue.html. Counts on 
 from __future__ import annotations
 
 import duckdb
-from markupsafe import Markup
 
-from dashboards import charts, standing, words
+from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
-from dashboards.pages import due_items, overdue_data, overdue_trends
+from dashboards.pages import due_rows, due_words, overdue_data, overdue_trends, overdue_words
 
 MOST_ITEMS = 150
-
-
-def write_answer(data: overdue_data.OverdueData, context: Context) -> str:
-    """Who, how long, and whether it grows, in one sentence."""
-    total = standing.compare_months(data.months.get(("*", "*"), []), context.as_of)
-    if total is None:
-        return f"On {words.say_date(context.as_of)} no unit is in service, so none can be overdue."
-    whole = next((r for r in data.spread if r.duty == "*"), None)
-    long = (
-        (
-            f"half of what is overdue has been so for {words.say_count(round(whole.median_days), 'day')} or more, "
-            f"and the longest for {words.say_number(whole.most_days)}"
-        )
-        if whole
-        else "nothing is overdue on any duty"
-    )
-    before = (
-        f", against {words.say_percent(100 * total.year_before.days_rate)} in {words.say_month(total.year_before.month_end)}"
-        if total.year_before
-        else ""
-    )
-    return Markup(
-        "On {} <strong>{} of {} units</strong> were overdue, and {}. In {} the fleet was overdue on "
-        "<strong>{}</strong> of its unit-days{}."
-    ).format(
-        words.say_date(context.as_of),
-        words.say_number(total.now.overdue),
-        words.say_number(total.now.units),
-        long,
-        words.say_month(context.as_of),
-        words.say_percent(100 * total.now.days_rate),
-        before,
-    )
 
 
 def chart_ages(data: overdue_data.OverdueData) -> Chart:
@@ -59,7 +25,7 @@ def chart_ages(data: overdue_data.OverdueData) -> Chart:
         empty="Nothing is overdue on this date, so there is no lateness to measure.",
     )
     old = sum(data.ages[2:])
-    title = f"{words.say_capital(words.say_count(old, 'item'))} of {words.say_number(total)} overdue for more than 30 days"
+    title = f"{words.say_capital(words.say_number(old) if old else 'none')} of {words.say_count(total, 'item')} overdue for more than 30 days"
     texts = [f"{words.say_number(n)} ({words.say_percent(100 * n / total, 0)})" if total else "" for n in data.ages]
     return Chart(
         "ages",
@@ -70,7 +36,7 @@ def chart_ages(data: overdue_data.OverdueData) -> Chart:
     )
 
 
-def list_spread(data: overdue_data.OverdueData) -> Table:
+def list_spread(data: overdue_data.OverdueData, context: Context) -> Table:
     """Median, 90th percentile and longest, by duty."""
     columns = name_columns(
         "duty=Duty; items=Items overdue:count; median_days=Median days:count; p90_days=90th percentile:count; "
@@ -78,7 +44,7 @@ def list_spread(data: overdue_data.OverdueData) -> Table:
     )
     rows = tuple(
         (
-            "All duties" if r.duty == "*" else words.say_capital(words.say_duty(r.duty)),
+            "All duties" if r.duty == "*" else words.say_capital(context.book.name_duty(r.duty)),
             r.items,
             round(r.median_days),
             round(r.p90_days),
@@ -102,9 +68,8 @@ def chart_load(data: overdue_data.OverdueData, context: Context) -> Chart:
     )
     title = f"The heaviest month ahead is {words.say_month(top.month)}: {words.say_number(top.due)} services and tests"
     said = (
-        f"{words.say_number(total)} fall due from {words.say_date(context.as_of)} on within 365 days; the "
-        "first and last month are cut by that. The monthly onboard checks are left out, and so is what is "
-        "already overdue."
+        f"{words.say_capital(words.say_number(total))} fall due from {words.say_date(context.as_of)} on within 365 days; the "
+        f"first and last month are cut by that. Left out: {context.book.name_rounds() or 'nothing'}, and what is already overdue."
     )
     return Chart(
         "load",
@@ -117,11 +82,20 @@ def chart_load(data: overdue_data.OverdueData, context: Context) -> Chart:
 
 def list_all(data: overdue_data.OverdueData, context: Context) -> Table:
     """Every overdue item, longest first."""
-    rows = tuple(due_items.write_row(item, context, True) for item in data.items)
+    rows = tuple(due_rows.write_row(item, context, True, True) for item in data.items)
     caption = f"{words.say_capital(words.say_count(len(rows), 'item'))} overdue, longest first"
     return Table(
-        "items", caption, due_items.list_columns(True, True), rows, empty="Nothing is overdue on this date.", shown=MOST_ITEMS
+        "items", caption, due_rows.list_columns(True, True), rows, empty="Nothing is overdue on this date.", shown=MOST_ITEMS
     )
+
+
+def list_unknown(data: overdue_data.OverdueData, context: Context) -> Table:
+    """Every item whose due date can't be told."""
+    rows = tuple(due_rows.write_row(item, context, True, False) for item in data.unknown)
+    caption = (
+        f"{words.say_capital(words.say_count(len(rows), 'item'))} without a due date, because there is nothing to count from"
+    )
+    return Table("unknown", caption, due_rows.list_columns(True, False), rows, empty="Every due date is known.", shown=MOST_ITEMS)
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
@@ -131,19 +105,29 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "trend",
             "Is it getting worse?",
-            (overdue_trends.chart_trend(data), overdue_trends.chart_duties(data), overdue_trends.chart_stock(data)),
+            overdue_trends.make_charts(data, context),
             "Unit-days look at every day of the month; month ends are single days. The last month runs to the date of this page.",
         ),
         Section("who", "Who is late?", (overdue_trends.chart_vessels(data, context),)),
         Section(
             "how-long",
             "For how long?",
-            (chart_ages(data), list_spread(data)),
+            (chart_ages(data), list_spread(data, context)),
             "Counted from the day after the due date. What has been closed since is not in it.",
         ),
         Section("ahead", "What comes next?", (chart_load(data, context),)),
-        Section("items", "Every overdue item", (list_all(data, context),), is_wide=True),
+        Section(
+            "items",
+            "Every overdue item",
+            (list_all(data, context), list_unknown(data, context)),
+            due_words.say_grounds(data.items, context) if data.items else "",
+            is_wide=True,
+        ),
     )
     return Page(
-        "overdue.html", "Overdue", "Who is late, for how long, is it getting worse?", write_answer(data, context), sections
+        "overdue.html",
+        "Overdue",
+        "Who is late, for how long, is it getting worse?",
+        overdue_words.write_answer(data, context),
+        sections,
     )

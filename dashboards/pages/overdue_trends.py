@@ -16,94 +16,81 @@ MOST_MONTHS = 60
 MOST_PANELS = 12
 
 
-def chart_trend(data: overdue_data.OverdueData) -> Chart:
-    """Share of unit-days overdue on any of the three duties, month by month."""
-    mine = data.months.get(("*", "*"), [])[-MOST_MONTHS:]
-    rows = tuple((r.month_end, to_pct(r.days_rate), r.overdue_unit_days, r.unit_days) for r in mine)
+def make_charts(data: overdue_data.OverdueData, context: Context) -> tuple[Chart, ...]:
+    """The three charts that tell whether it gets worse."""
+    return chart_trend(data, context), chart_duties(data, context), chart_stock(data, context)
+
+
+def chart_trend(data: overdue_data.OverdueData, context: Context) -> Chart:
+    """Share of unit-days overdue on any of the duties that count, month by month."""
+    every, any_duty = data.months.get(("*", "*"), []), context.book.name_any()
+    rows = tuple((r.month_end, to_pct(r.days_rate), r.overdue_unit_days, r.unit_days) for r in every[-MOST_MONTHS:])
     columns = name_columns(
         "month_end=Month up to:date; unit_days_overdue_pct=Unit-days overdue:percent; "
         "overdue_unit_days=Unit-days overdue:count; unit_days=Unit-days in service:count"
     )  # fmt: skip
-    table = Table(
-        "trend", "Share of unit-days overdue on any of the three duties, whole fleet", columns, rows, empty=overdue_data.NO_MONTH
-    )
+    caption = f"Share of unit-days overdue on {any_duty}, whole fleet"
+    table = Table("trend", caption, columns, rows, empty=overdue_data.NO_MONTH)
     if len(rows) < 2:
-        title, said = (
-            "One month of records: too short to show a course",
-            "A second month is needed before anything can be compared.",
-        )
+        title = "One month of records: too short to show a course"
+        said = "A second month is needed before anything can be compared."
     else:
-        before, high = rows[-13 if len(rows) > 12 else 0], max(rows, key=lambda r: (r[1], r[0]))
-        title = (
-            f"{words.say_percent(rows[-1][1])} of unit-days were overdue in {words.say_month(rows[-1][0])}, "
-            f"{words.say_percent(before[1])} in {words.say_month(before[0])}"
-        )
+        high = max(rows, key=lambda r: (r[1], r[0]))
+        title = standing.say_years(standing.compare_years(every))
         said = (
-            f"Over these {len(rows)} months the share was highest in {words.say_month(high[0])}, at {words.say_percent(high[1])}."
+            f"In {words.say_month_to(rows[-1][0])} it was {words.say_percent(rows[-1][1])}. Over these {len(rows)} months the "
+            f"share was highest in {words.say_month_to(high[0])}, at {words.say_percent(high[1])}."
         )
     series = [charts.Series("any duty", tuple(r[0] for r in rows), tuple(r[1] for r in rows))]
     return Chart("trend", title, said, time_charts.draw_lines(series, "unit-days overdue, %", " %"), table)
 
 
-def chart_duties(data: overdue_data.OverdueData) -> Chart:
+def chart_duties(data: overdue_data.OverdueData, context: Context) -> Chart:
     """The same for each duty, on one scale."""
     months = {duty: data.months["*", duty][-24:] for imo, duty in data.months if imo == "*" and duty != "*"}
-    duties = sorted(months, key=standing.order_duty)
+    duties = sorted(months, key=context.book.order_duty)
+    names = {duty: words.say_capital(context.book.name_duty(duty)) for duty in duties}
     ends = tuple(sorted({r.month_end for duty in duties for r in months[duty]})[-24:])
     by_end = {duty: {r.month_end: to_pct(r.days_rate) for r in months[duty]} for duty in duties}
-    series = [charts.Series(words.say_capital(words.say_duty(d)), ends, tuple(by_end[d].get(e) for e in ends)) for d in duties]
-    columns = (
-        Column("month_end", "Month up to", "date"),
-        *(Column(f"{d}_pct", words.say_capital(words.say_duty(d)), "percent") for d in duties),
-    )
-    table = Table("by-duty", "Share of unit-days overdue, by duty; of group-days for sample discharge tests", columns,
-                  tuple((e, *(by_end[d].get(e) for d in duties)) for e in ends), empty=overdue_data.NO_MONTH)  # fmt: skip
-    last = {d: by_end[d].get(ends[-1]) for d in duties} if ends else {}
-    said = [f"{words.say_duty(d)} {words.say_percent(v)}" for d, v in last.items() if v is not None]
-    title = f"{words.say_month(ends[-1])}: {words.say_list(said)}" if ends else ""
-    return Chart(
-        "by-duty",
-        title,
-        ("One panel for each duty, all on one scale, up to 24 months. A unit late on two duties stands in both panels."),
-        time_charts.draw_panels(series, True, " %", 5.0),
-        table,
-    )
+    series = [charts.Series(names[d], ends, tuple(by_end[d].get(e) for e in ends)) for d in duties]
+    columns = (Column("month_end", "Month up to", "date"), *(Column(f"{d}_pct", names[d], "percent") for d in duties))
+    groups = words.say_list([context.book.name_duty(d) for d in duties if context.book.is_group(d)])
+    caption = "Share of unit-days overdue, by duty" + (f"; of group-days for {groups}" if groups else "")
+    rows = tuple((e, *(by_end[d].get(e) for d in duties)) for e in ends)
+    pairs = standing.list_year_pairs(data.months, "*", context.book)
+    moved = standing.say_moves(pairs, context.book)
+    title = f"12 months against the 12 before: {moved}" if pairs else "Unit-days overdue, duty by duty"
+    said = "One panel for each duty, all on one scale, up to 24 months. A unit late on two duties stands in both panels."
+    table = Table("by-duty", caption, columns, rows, empty=overdue_data.NO_MONTH)
+    return Chart("by-duty", title, said, time_charts.draw_panels(series, True, " %", 5.0), table)
 
 
-def chart_stock(data: overdue_data.OverdueData) -> Chart:
+def title_stock(data: overdue_data.OverdueData, context: Context) -> str:
+    """The day against the same month a year before, never against whichever bar stands first."""
+    total = standing.compare_months(data.months.get(("*", "*"), []), context.as_of)
+    if total is None:
+        return "No unit in service on this day"
+    now = f"{words.say_capital(words.say_count(total.now.overdue, 'unit'))} overdue on {words.say_date(total.now.month_end)}"
+    before = total.year_before
+    return now + (f", {words.say_number(before.overdue)} on {words.say_date(before.month_end)}" if before else "")
+
+
+def chart_stock(data: overdue_data.OverdueData, context: Context) -> Chart:
     """Units overdue on each month end: the census."""
-    mine = data.months.get(("*", "*"), [])
     columns = name_columns(
         "month_end=On:date; overdue_units=Units overdue:count; units=Units in service:count; unknown_units=Unknown:count"
     )
-    rows = tuple((r.month_end, r.overdue, r.units, r.unknown) for r in mine)[-24:]
-    table = Table(
-        "month-ends",
-        "Units overdue for any of the three duties on each month end",
-        columns,
-        rows,
-        empty="No month end with a unit in service yet.",
-    )
-    title = (
-        f"{standing.say_counted('*', rows[-1][1])} overdue on {words.say_date(rows[-1][0])}, {words.say_number(rows[0][1])} on {words.say_date(rows[0][0])}"
-        if len(rows) > 1
-        else "The one day counted so far"
-    )
-    said = (
-        (
-            f"Counts on {words.say_count(len(rows), 'month end')}; the last bar is {words.say_date(rows[-1][0])}. "
+    rows = tuple((r.month_end, r.overdue, r.units, r.unknown) for r in data.months.get(("*", "*"), []))[-24:]
+    caption = f"Units overdue for {context.book.name_any()} on each month end"
+    table = Table("month-ends", caption, columns, rows, empty="No month end with a unit in service yet.")
+    said = ""
+    if rows:
+        said = (
+            f"Counts on {words.say_count(len(rows), 'day')}, the month ends and at last {words.say_date(rows[-1][0])}. "
             "They are facts of those days, not estimates."
         )
-        if rows
-        else ""
-    )
-    return Chart(
-        "month-ends",
-        title,
-        said,
-        charts.draw_columns([r[0].isoformat() for r in rows], [r[0] for r in rows], [r[1] for r in rows], "units overdue"),
-        table,
-    )
+    bars = charts.draw_columns([r[0].isoformat() for r in rows], [r[0] for r in rows], [r[1] for r in rows], "units overdue")
+    return Chart("month-ends", title_stock(data, context), said, bars, table)
 
 
 def chart_vessels(data: overdue_data.OverdueData, context: Context) -> Chart:
@@ -120,7 +107,7 @@ def chart_vessels(data: overdue_data.OverdueData, context: Context) -> Chart:
     )
     table = Table(
         "vessels",
-        "Share of unit-days overdue on any of the three duties",
+        f"Share of unit-days overdue on {context.book.name_any()}",
         columns,
         tuple((e, *(by_end[i].get(e) for i in picked)) for e in ends),
         empty="No vessel has a unit in service in these months.",

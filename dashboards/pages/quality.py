@@ -20,20 +20,19 @@ def write_answer(data: quality_data.QualityData, context: Context) -> str:
     read, loaded, bad, same = (
         sum(getattr(f, k) for f in data.files) for k in ("rows_read", "rows_loaded", "rows_quarantined", "rows_duplicate")
     )
-    stale = sum(
-        1
-        for f in data.fresh
-        if f.imo_number in context.by_imo and (f.days_since is None or f.days_since > quality_data.STALE_DAYS)
-    )
-    vessels = words.say_count(len(context.vessels), "vessel")
-    late = f"{stale or 'none'} of {vessels} sent nothing for more than {quality_data.STALE_DAYS} days"
-    return Markup("{} brought {} rows: {} loaded, {} already known, and <strong>{}</strong> kept out with a reason. {}.").format(
+    vessels = [f for f in data.fresh if f.imo_number in context.by_imo]
+    quiet = sum(1 for f in vessels if f.is_quiet)
+    late = ""
+    if vessels:
+        number = f"{words.say_number(quiet)} of {words.say_count(len(vessels), 'vessel')}" if quiet else "none"
+        late = f"Vessels without a record for more than {words.say_count(vessels[0].quiet_after_days, 'day')}, those laid up apart: {number}."
+    return Markup("{} brought {} rows: {} loaded, {} already known, and <strong>{}</strong> kept out with a reason. {}").format(
         words.say_capital(words.say_count(len(data.files), "file")),
         words.say_number(read),
         words.say_number(loaded),
         words.say_number(same),
-        words.say_share(bad, read),
-        words.say_capital(late),
+        words.say_of(bad, read, "row"),
+        late,
     )
 
 
@@ -74,29 +73,19 @@ def chart_rules(data: quality_data.QualityData) -> Chart:
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     data = quality_data.read_quality(con)
+    bad = quality_tables.list_rows(
+        "quarantined", "for keeping a row out", data.quarantined, "Every row that came could be read and counts."
+    )
+    doubtful = quality_tables.list_rows("flagged", "for doubt", data.flagged, "No loaded row is in doubt.")
     sections = (
         Section(
             "quarantine", "Kept out", (chart_rules(data),), "Rows that can't be read with certainty count nowhere on this site."
         ),
-        Section(
-            "quarantined",
-            "Each row kept out",
-            (
-                quality_tables.list_rows(
-                    "quarantined", "for keeping a row out", data.quarantined, "Every row that came could be read and counts."
-                ),
-            ),
-            is_wide=True,
-        ),
+        Section("quarantined", "Each row kept out", (bad,), is_wide=True),
         Section(
             "doubts", "In doubt", (quality_tables.list_flags(data),), "These rows count; something about them deserves a look."
         ),
-        Section(
-            "flagged",
-            "Each doubt",
-            (quality_tables.list_rows("flagged", "for doubt", data.flagged, "No loaded row is in doubt."),),
-            is_wide=True,
-        ),
+        Section("flagged", "Each doubt", (doubtful,), is_wide=True),
         Section(
             "freshness",
             "How fresh",

@@ -11,13 +11,10 @@ import duckdb
 
 from dashboards.database import select_rows
 
-STALE_DAYS = 45
-
-
 FILES_SQL = """
     SELECT path, dialect, received_at::DATE AS received_on, rows_read, rows_loaded, rows_quarantined, rows_duplicate, lines_skipped,
         superseded_by IS NOT NULL AS is_superseded
-    FROM intake.file ORDER BY path"""
+    FROM intake.file ORDER BY path, received_at, file_id"""
 
 
 CHECKS_SQL = """
@@ -31,10 +28,12 @@ RULES_SQL = "SELECT rule, count(*) AS rows, count(DISTINCT file_id) AS files FRO
 ROWS_SQL = """
     SELECT f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value, q.reason
     FROM {table} AS q LEFT JOIN intake.file AS f USING (file_id)
-    ORDER BY f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name"""
+    ORDER BY f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value, q.reason"""
 
 
-FRESH_SQL = "SELECT imo_number, last_record_on, days_since FROM figure.freshness ORDER BY days_since DESC NULLS FIRST, imo_number"
+FRESH_SQL = """
+    SELECT imo_number, last_record_on, days_since, coalesce(is_quiet, false) AS is_quiet, quiet_after_days
+    FROM figure.freshness ORDER BY days_since DESC NULLS FIRST, imo_number"""
 
 
 @dataclass(frozen=True)

@@ -103,14 +103,15 @@ def list_freshness(data: quality_data.QualityData, context: Context) -> Table:
             context.link_vessel(f.imo_number),
             f.last_record_on,
             f.days_since,
-            "stale" if f.days_since is None or f.days_since > quality_data.STALE_DAYS else "fresh",
+            "laid up" if context.by_imo[f.imo_number].is_laid_up else "quiet" if f.is_quiet else "fresh",
         )
         for f in data.fresh
         if f.imo_number in context.by_imo
     )
+    quiet = f"; quiet after {words.say_count(data.fresh[0].quiet_after_days, 'day')}, those laid up apart" if rows else ""
     return Table(
         "freshness",
-        f"Last inspection, service, finding or count of spares of each vessel; stale after {quality_data.STALE_DAYS} days",
+        "Last inspection, service, finding or count of spares of each vessel" + quiet,
         columns,
         rows,
         empty="No vessel in the fleet on this date.",

@@ -1,6 +1,6 @@
 """The data of the vessel pages: one query a kind for the whole fleet, then grouped.
 
-In: figure.unit_now, duty_now, overdue_monthly, freshness, record.finding.
+In: figure.unit_now, duty_now, overdue_monthly, freshness, agent_mix, record.finding, record.service.
 Out: `read_all`, a function from an IMO number to `VesselData`.
 """
 
@@ -21,16 +21,42 @@ from dashboards.standing import Comparison
 Row = Any
 UNITS_SQL = """
     SELECT imo_number, unit_id, counted, position_no, space_name, space_category, agent, form, charge_l, charge_kg, made_on,
-        made_on_precision, last_inspected_on, last_serviced_on, open_findings, overdue_duties
+        made_on_precision, last_inspected_on, last_serviced_on, open_findings, worst_open_severity,
+        overdue_duties
     FROM figure.unit_now ORDER BY imo_number, counted <> 'in service', position_no NULLS LAST, unit_id, in_service_on"""
 FINDINGS_SQL = """
-    SELECT n.imo_number, d.unit_id, d.found_on, d.component, d.defect, d.severity, d.rust_grade, d.action, f.path, d.record_no
+    SELECT n.imo_number, d.unit_id, n.counted, d.found_on, d.component, d.defect, d.severity, d.rust_grade, d.action, f.path,
+        d.line_no,
+        (SELECT max(serviced_on) FROM record.service AS s
+         WHERE s.unit_id = d.unit_id AND s.outcome = 'satisfactory' AND s.serviced_on > d.found_on AND s.serviced_on <= $day
+        ) AS serviced_on
     FROM record.finding AS d
-    JOIN (SELECT DISTINCT imo_number, unit_id FROM figure.unit_now) AS n USING (unit_id)
+    JOIN (SELECT imo_number, unit_id, if(bool_or(counted = 'in service'), 'in service', min(counted)) AS counted
+          FROM figure.unit_now GROUP BY imo_number, unit_id) AS n USING (unit_id)
     LEFT JOIN intake.file AS f USING (file_id)
     WHERE d.found_on <= $day AND (d.closed_on IS NULL OR d.closed_on > $day)
-    ORDER BY n.imo_number, d.found_on, d.unit_id, d.component, d.defect, f.path, d.record_no"""
+    ORDER BY n.imo_number, list_position(['unfit', 'major', 'minor'], d.severity) NULLS LAST, d.found_on, d.unit_id, d.component,
+        d.defect, f.path, d.line_no"""
+FOUND_SQL = """
+    SELECT imo_number, sum(open_findings) AS open_findings, count(*) FILTER (open_findings > 0) AS found,
+        count(*) FILTER (worst_open_severity = 'unfit') AS unfit, count(*) FILTER (worst_open_severity = 'major') AS major,
+        count(*) FILTER (worst_open_severity = 'minor') AS minor
+    FROM figure.unit_now WHERE counted = 'in service' GROUP BY imo_number"""
+MIX_SQL = """
+    SELECT imo_number, coalesce(agent, 'not stated') AS agent, units, obsolete_units FROM figure.agent_mix WHERE units > 0
+    ORDER BY imo_number, agent"""
 FRESH_SQL = "SELECT imo_number, last_record_on, days_since FROM figure.freshness ORDER BY imo_number"
+
+
+@dataclass(frozen=True)
+class Found:
+    """Open findings of the units in service, and units by the worst of theirs."""
+
+    open_findings: int = 0
+    found: int = 0
+    unfit: int = 0
+    major: int = 0
+    minor: int = 0
 
 
 @dataclass(frozen=True)
@@ -43,6 +69,8 @@ class VesselData:
     months: list[Row]
     duties: list[Comparison]
     fresh: Row | None
+    found: Found
+    mix: list[Row]
 
     @property
     def standing(self) -> Comparison | None:
@@ -56,6 +84,8 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
     findings = group_rows(select_rows(con, FINDINGS_SQL, day=context.as_of), "imo_number")
     items = group_rows(read_items(con, context, ahead_days), "imo_number")
     fresh = {row.imo_number: row for row in select_rows(con, FRESH_SQL)}
+    found = {row.imo_number: Found(*row[1:]) for row in select_rows(con, FOUND_SQL)}
+    mix = group_rows(select_rows(con, MIX_SQL), "imo_number")
     months: dict[str, dict] = {}
     for (imo, duty), rows in standing.read_months(con).items():
         months.setdefault(imo, {})[imo, duty] = rows
@@ -64,7 +94,8 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
         mine = months.get(imo, {})
         return VesselData(
             units.get(imo, []), items.get(imo, []), findings.get(imo, []), mine.get((imo, "*"), []),
-            standing.compare_duties(mine, imo, context.as_of), fresh.get(imo),
+            standing.compare_duties(mine, imo, context.as_of, context.book), fresh.get(imo),
+            found.get(imo, Found()), mix.get(imo, []),
         )  # fmt: skip
 
     return pick
@@ -83,6 +114,7 @@ def write_unit(unit: Row, is_unknown: bool) -> tuple:
     return (
         unit.unit_id,
         state if unit.counted == "in service" else unit.counted,
+        (unit.open_findings, unit.worst_open_severity),
         unit.position_no,
         unit.space_name,
         words.say_slug(unit.space_category),
@@ -91,6 +123,5 @@ def write_unit(unit: Row, is_unknown: bool) -> tuple:
         (unit.made_on, unit.made_on_precision),
         unit.last_inspected_on,
         unit.last_serviced_on,
-        unit.open_findings,
         unit.overdue_duties,
     )

@@ -5,37 +5,42 @@ In: `VesselData`. Out: tables.
 
 from __future__ import annotations
 
-from dashboards import standing, words
+from dashboards import words
 from dashboards.blocks import Context, Table, name_columns
-from dashboards.pages import due_items, vessel_data
+from dashboards.pages import due_rows, vessel_data
 from dashboards.pages.vessel_data import VesselData
 
 AHEAD_DAYS = 90
 
 
-def list_overdue(data: VesselData) -> Table:
-    """Overdue and unknown items, longest overdue first."""
+def list_late(data: VesselData, context: Context) -> tuple[Table, ...]:
+    """Overdue items, longest overdue first; then those that can't be told, where there are any."""
     late = sorted((i for i in data.items if i.state == "overdue"), key=lambda i: (i.due_on, i.duty, i.place))
-    rows = tuple(due_items.write_row(i, None, True) for i in [*late, *(i for i in data.items if i.state == "unknown")])
-    caption = f"{words.say_capital(words.say_count(len(late), 'item'))} overdue, longest first" + (
-        f"; then {len(rows) - len(late)} without a due date" if len(rows) > len(late) else ""
-    )
-    return Table(
-        "overdue",
-        caption,
-        due_items.list_columns(False, True),
-        rows,
-        empty="Nothing is overdue on this date, and every due date is known.",
-    )
+    unknown = [i for i in data.items if i.state == "unknown"]
+    every = " and every due date is known" if not unknown else ""
+    tables = [
+        Table(
+            "overdue",
+            f"{words.say_capital(words.say_count(len(late), 'item'))} overdue, longest first",
+            due_rows.list_columns(False, True),
+            tuple(due_rows.write_row(i, context, False, True) for i in late),
+            empty=f"Nothing is overdue on this date{every}.",
+        )
+    ]
+    if unknown:
+        said = f"{words.say_capital(words.say_count(len(unknown), 'item'))} without a due date, because there is nothing to count from"
+        rows = tuple(due_rows.write_row(i, context, False, False) for i in unknown)
+        tables.append(Table("unknown", said, due_rows.list_columns(False, False), rows))
+    return tuple(tables)
 
 
 def list_ahead(data: VesselData, context: Context) -> Table:
     """Counts of what falls due within 30, 60 and 90 days, by duty."""
     ahead = [i for i in data.items if i.state == "in time"]
-    duties = sorted({i.duty for i in ahead}, key=standing.order_duty)
+    duties = sorted({i.duty for i in ahead}, key=context.book.order_duty)
     rows = tuple(
         (
-            words.say_capital(words.say_duty(d)),
+            words.say_capital(context.book.name_duty(d)),
             *(sum(1 for i in ahead if i.duty == d and i.due_on and (i.due_on - context.as_of).days <= n) for n in (30, 60, 90)),
         )
         for d in duties
@@ -50,69 +55,77 @@ def list_ahead(data: VesselData, context: Context) -> Table:
     )
 
 
-def list_due(data: VesselData) -> Table:
-    """The due list: services and tests one by one, onboard checks by day."""
-    ahead = [i for i in data.items if i.state == "in time"]
+def list_due(data: VesselData, context: Context) -> Table:
+    """The due list: services and tests one by one, rounds such as onboard checks by day."""
+    ahead, book = [i for i in data.items if i.state == "in time"], context.book
     rounds: dict = {}
-    for item in (i for i in ahead if i.duty == "onboard_check"):
-        rounds.setdefault(item.due_on, []).append(item.position_no or item.unit_id)
-    lines = [(i.due_on, words.say_duty(i.duty), i.unit, i.place, i.basis, "") for i in ahead if i.duty != "onboard_check"]
+    for item in (i for i in ahead if book.is_round(i.duty)):
+        rounds.setdefault((item.due_on, item.duty), []).append(item.position_no or item.unit_id)
+    lines: list[tuple] = [
+        (i.due_on, book.name_duty(i.duty), i.unit, i.place, i.basis, None, i.unit_id, i.basis_kind, i.basis_on, i.rule_id)
+        for i in ahead
+        if not book.is_round(i.duty)
+    ]
     lines += [
-        (day, "onboard check", words.say_count(len(p), "unit"), f"positions {due_items.say_positions(p)}", "", "")
-        for day, p in rounds.items()
+        (day, book.name_duty(duty), words.say_count(len(p), "unit"), say_positions(p), "", None, None, None, None, None)
+        for (day, duty), p in rounds.items()
     ]
     columns = name_columns(
-        "due_on=Due:date; duty=Duty; unit=Unit or group:unit; place=Position, space:long; counted_from=Counted from; "
-        "done=Done on, by:blank"
+        "due_on=Due:date; duty=Duty; unit=Unit or group:unit; place=Position, space:long; counted_from=Counted from:page_text; "
+        "done=Done on, by:blank; unit_id=Unit:text twin; basis_kind=Basis:text twin; basis_on=Basis on:date twin; "
+        "rule_id=Rule:text twin"
     )
     return Table(
         "due",
-        f"Falling due within {AHEAD_DAYS} days, first come first; onboard checks together by day",
+        f"Falling due within {AHEAD_DAYS} days, first come first; {book.name_rounds() or 'rounds'} together by day",
         columns,
         tuple(sorted(lines, key=lambda r: (r[0], r[1], r[3], r[2]))),
         empty=f"Nothing falls due within {AHEAD_DAYS} days of this date.",
     )
 
 
+def say_positions(positions: list[str]) -> str:
+    """'position FE-01', 'positions FE-01 to FE-07'."""
+    return f"{'position' if len(positions) == 1 else 'positions'} {due_rows.say_positions(positions)}"
+
+
 def list_findings(data: VesselData, context: Context) -> Table:
-    """Findings that are still open on units of this vessel."""
+    """Findings that are still open on units of this vessel, worst first."""
     columns = name_columns(
-        "unit=Unit:unit; found_on=Found:date; days_open=Days open:count; component=Component; defect=Defect; "
-        "severity=Severity; rust_grade=Rust grade; action=Action noted; record=Record:path"
+        "unit=Unit:unit; severity=Severity:state; found_on=Found:date; days_open=Days open:count; component=Component; "
+        "defect=Defect; rust_grade=Rust grade; action=Action noted; since=Since then:page_text; path=File and line:file_line; "
+        "serviced_on=Serviced on:date twin; counted=Counted:text twin"
     )
     rows = tuple(
         (
-            f.unit_id,
+            f.unit_id if f.counted == "in service" else f"{f.unit_id}, {f.counted}",
+            f.severity,
             f.found_on,
             (context.as_of - f.found_on).days,
             words.say_slug(f.component),
             words.say_slug(f.defect),
-            words.say_slug(f.severity),
             f.rust_grade,
             f.action,
-            f"{f.path}, record {f.record_no}",
+            f"serviced since, {words.say_date(f.serviced_on)}, finding not closed" if f.serviced_on else "",
+            (f.path, f.line_no),
+            f.serviced_on,
+            f.counted,
         )
         for f in data.findings
     )
-    return Table(
-        "findings",
-        (
-            f"{words.say_capital(words.say_count(len(rows), 'report'))} still open, oldest first; one defect can "
-            "be reported more than once"
-        ),
-        columns,
-        rows,
-        empty="No finding is open on this vessel's units.",
-    )
+    apart = sum(1 for f in data.findings if f.counted != "in service")
+    said = f"{words.say_capital(words.say_count(len(rows), 'report'))} still open, worst first, then oldest first"
+    said += f"; {words.say_number(apart)} of them on units counted apart" if apart else ""
+    said += "; one defect can be reported more than once"
+    return Table("findings", said, columns, rows, empty="No finding is open on this vessel's units.")
 
 
 def list_register(data: VesselData) -> Table:
     """Every unit aboard or counted for the vessel."""
     columns = name_columns(
-        "unit_id=Unit:unit; state=State:state filter; position_no=Position:code; space=Space; "
+        "unit_id=Unit:unit; state=Duties:state filter; open_findings=Open findings:found; position_no=Position:code; space=Space; "
         "space_category=Kind of space:text filter; agent=Agent:text filter; charge=Charge; made_on=Made:part_date; "
-        "last_inspected_on=Last check:date; last_serviced_on=Last service:date; open_findings=Open findings:count; "
-        "overdue_duties=Duties overdue:count"
+        "last_inspected_on=Last check:date; last_serviced_on=Last service:date; overdue_duties=Duties overdue:count"
     )  # fmt: skip
     rows = vessel_data.write_units(data)
     return Table(

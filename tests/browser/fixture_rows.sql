@@ -41,7 +41,8 @@ SELECT imo_number, unit_id, CASE WHEN n = getvariable('units') THEN 'spare' WHEN
   CASE WHEN n % 17 = 0 THEN 'wheeled' ELSE 'portable' END, 'cartridge', charge_l, charge_kg,
   CASE WHEN charge_l IS NULL THEN 'none' ELSE 'epoxy_polyester' END, 'Tarn & Lowe', 'TL-' || n % 4, made_on, 'month',
   (getvariable('day') - made_on) / 365.25, greatest(made_on, DATE '2012-05-01'), getvariable('day') - draw(unit_id || 'i', 40),
-  getvariable('day') - draw(unit_id || 's', 380), 0, 0, '1', n, n + 1
+  getvariable('day') - draw(unit_id || 's', 380), CASE WHEN n % 9 = 0 THEN getvariable('day') - 3 END,
+  CASE WHEN n % 9 = 0 THEN 'no_access' END, 0, NULL, 0, '1', n, n + 1
 FROM (SELECT *, imo_number[4:7] || '-' || lpad(n::TEXT, 3, '0') AS unit_id,
         make_date(2004 + draw(imo_number || n || 'y', 22), 1 + draw(imo_number || n || 'm', 12), 1) AS made_on
       FROM record.vessel, (SELECT unnest(range(1, getvariable('units') + 1)) AS n))
@@ -59,10 +60,15 @@ dated AS (
     duty = 'pressure_test' AND draw(key || 'unknown', 90) = 0 AS is_unknown FROM asked)
 SELECT imo_number, unit_id, is_group, duty, rule_id, CASE WHEN NOT is_unknown THEN (due_on - to_months(interval_months))::DATE END,
   CASE WHEN NOT is_unknown THEN if(draw(key, 2) = 1, 'annual_service', 'made_on') END, '2', 1 + draw(key || 'r', 400),
+  2 + draw(key || 'r', 400),
   CASE WHEN NOT is_unknown THEN due_on END,
   CASE WHEN is_unknown THEN 'unknown' WHEN due_on < getvariable('day') THEN 'overdue' ELSE 'in time' END,
   CASE WHEN NOT is_unknown AND due_on < getvariable('day') THEN getvariable('day') - due_on END
 FROM dated ORDER BY imo_number, unit_id, duty;
+
+INSERT INTO duty.sample_group
+SELECT rule_id, imo_number, d.unit_id, u.unit_id FROM figure.duty_now AS d JOIN figure.unit_now AS u USING (imo_number)
+WHERE is_group AND counted = 'in service' AND draw(d.unit_id || u.unit_id, 6) = 0;
 
 INSERT INTO figure.overdue_monthly
 WITH subject AS (SELECT imo_number, unit_id, duty, state FROM figure.duty_now
@@ -86,6 +92,18 @@ SELECT unit_id, imo_number, found_on, 'inspection', component, defect, if(draw(u
   CASE WHEN draw(unit_id || 'c', 5) > 1 THEN least(getvariable('day'), found_on + 3 + draw(unit_id || 'd', 60)) END, '2', draw(unit_id, 400), 9
 FROM (SELECT *, getvariable('day') - 10 - draw(unit_id || 'f', 480) AS found_on FROM figure.unit_now WHERE draw(unit_id || 'x', 4) = 0)
 JOIN fault ON fault.no = draw(unit_id || 'k', 9);
+INSERT INTO figure.defect_report
+SELECT unit_id, imo_number, found_on, component, defect, unit_id NOT IN (SELECT unit_id FROM figure.unit_now WHERE counted = 'spare')
+FROM record.finding;
+INSERT INTO record.service
+SELECT unit_id, imo_number, last_serviced_on, 'annual_service', 'satisfactory', '2', n, n + 1
+FROM (SELECT *, row_number() OVER (ORDER BY unit_id) AS n FROM figure.unit_now);
+INSERT INTO record.spare
+SELECT imo_number, getvariable('day') - (400 * old)::INTEGER, agent, charge_l, charge_kg, 3 + old, '1', no, no + 1
+FROM record.vessel, (SELECT DISTINCT agent, charge_l, charge_kg, no FROM kind WHERE no < 3), range(2) AS o (old);
+UPDATE figure.unit_now SET worst_open_severity = (
+  SELECT arg_min(severity, list_position(['unfit', 'major', 'minor'], severity)) FROM record.finding f
+  WHERE f.unit_id = unit_now.unit_id AND closed_on IS NULL);
 UPDATE figure.unit_now SET
   open_findings = (SELECT count(*) FROM record.finding f WHERE f.unit_id = unit_now.unit_id AND closed_on IS NULL),
   overdue_duties = (SELECT count(*) FROM figure.duty_now d WHERE d.unit_id = unit_now.unit_id AND d.state = 'overdue');
@@ -131,7 +149,7 @@ SELECT coalesce(imo_number, '*'), duty, date_trunc('week', due_on)::DATE AS week
 WHERE due_on BETWEEN getvariable('day') AND getvariable('day') + 365
 GROUP BY GROUPING SETS ((imo_number, duty, week_start), (duty, week_start));
 INSERT INTO figure.freshness
-SELECT imo_number, getvariable('day') - 9 * record_no, 9 * record_no FROM record.vessel ORDER BY imo_number;
+SELECT imo_number, getvariable('day') - 9 * record_no, 9 * record_no, 45, record_no > 5 FROM record.vessel ORDER BY imo_number;
 
 INSERT INTO intake.file
 SELECT no::TEXT, path, repeat(no::TEXT, 64), 4096 * no, TIMESTAMP '2026-11-01', 'north', 'cp1252', ';', 420, 420, 400, if(no = 2, 18, 0), 20, 3, NULL

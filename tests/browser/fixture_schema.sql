@@ -6,6 +6,10 @@ CREATE TABLE record.vessel (imo_number TEXT, vessel_name TEXT, vessel_type TEXT,
 CREATE TABLE record.finding (unit_id TEXT, imo_number TEXT, found_on DATE, found_by TEXT, component TEXT, defect TEXT,
   severity TEXT, rust_grade TEXT, rusted_area_pct DOUBLE, pit_depth_mm DOUBLE, dent_depth_mm DOUBLE, action TEXT,
   closed_on DATE, file_id TEXT, record_no INTEGER, line_no INTEGER);
+CREATE TABLE record.service (unit_id TEXT, imo_number TEXT, serviced_on DATE, kind TEXT, outcome TEXT, file_id TEXT,
+  record_no INTEGER, line_no INTEGER);
+CREATE TABLE record.spare (imo_number TEXT, counted_on DATE, agent TEXT, charge_l DOUBLE, charge_kg DOUBLE,
+  spare_charges INTEGER, file_id TEXT, record_no INTEGER, line_no INTEGER);
 CREATE TABLE intake.file (file_id TEXT, path TEXT, sha256 TEXT, bytes BIGINT, received_at TIMESTAMP, dialect TEXT,
   encoding TEXT, delimiter TEXT, records BIGINT, rows_read BIGINT, rows_loaded BIGINT, rows_quarantined BIGINT,
   rows_duplicate BIGINT, lines_skipped BIGINT, superseded_by TEXT);
@@ -23,24 +27,27 @@ CREATE TABLE duty.rule (rule_id TEXT, duty TEXT, title TEXT, counts TEXT, forms 
   first_basis TEXT, anchor TEXT, in_any BOOLEAN, source TEXT, clause TEXT, certainty TEXT, breach_label TEXT,
   regime TEXT, about TEXT);
 CREATE TABLE duty.satisfied_by (rule_id TEXT, record TEXT, kind TEXT);
-CREATE TABLE duty.sample_group (imo_number TEXT, group_id TEXT, unit_id TEXT);
+CREATE TABLE duty.sample_group (rule_id TEXT, imo_number TEXT, group_id TEXT, unit_id TEXT);
 CREATE TABLE figure.overdue_monthly (month_end DATE, imo_number TEXT, duty TEXT, units BIGINT, overdue BIGINT,
   unknown BIGINT, rate DOUBLE, overdue_unit_days BIGINT, unit_days BIGINT, days_rate DOUBLE);
 CREATE TABLE figure.unit_now (imo_number TEXT, unit_id TEXT, counted TEXT, position_no TEXT, space_name TEXT,
   space_category TEXT, agent TEXT, agent_detail TEXT, foam_kind TEXT, form TEXT, expelled_by TEXT, charge_l DOUBLE, charge_kg DOUBLE,
   lining TEXT, maker TEXT, model TEXT, made_on DATE, made_on_precision TEXT, age_years DOUBLE, in_service_on DATE,
-  last_inspected_on DATE, last_serviced_on DATE, open_findings BIGINT, overdue_duties BIGINT, file_id TEXT,
+  last_inspected_on DATE, last_serviced_on DATE, last_missed_on DATE, last_missed_outcome TEXT,
+  open_findings BIGINT, worst_open_severity TEXT, overdue_duties BIGINT, file_id TEXT,
   record_no BIGINT, line_no BIGINT);
 CREATE TABLE figure.duty_now (imo_number TEXT, unit_id TEXT, is_group BOOLEAN, duty TEXT, rule_id TEXT, basis_on DATE,
-  basis_kind TEXT, basis_file_id TEXT, basis_record_no BIGINT, due_on DATE, state TEXT, days_overdue INTEGER);
+  basis_kind TEXT, basis_file_id TEXT, basis_record_no BIGINT, basis_line_no BIGINT, due_on DATE, state TEXT, days_overdue INTEGER);
 CREATE TABLE figure.due_ahead (imo_number TEXT, duty TEXT, week_start DATE, due BIGINT);
 CREATE TABLE figure.defect_rate (period TEXT, imo_number TEXT, component TEXT, defect TEXT, agent TEXT,
   space_category TEXT, findings BIGINT, unit_years DOUBLE, per_100_unit_years DOUBLE, low DOUBLE, high DOUBLE,
   is_rated BOOLEAN, reports BIGINT, repeat_share DOUBLE, closed BIGINT, days_to_close_median DOUBLE);
+CREATE TABLE figure.defect_report (unit_id TEXT, imo_number TEXT, found_on DATE, component TEXT, defect TEXT, is_counted BOOLEAN);
 CREATE TABLE figure.corrosion_by_age (age_band_years TEXT, agent TEXT, lining TEXT, space_category TEXT, units BIGINT,
   units_corroded BIGINT, share DOUBLE, low DOUBLE, high DOUBLE, worst_ri1 BIGINT, worst_ri2 BIGINT, worst_ri3 BIGINT,
   worst_ri4 BIGINT, worst_ri5 BIGINT, worst_ungraded BIGINT);
 CREATE TABLE figure.agent_mix (imo_number TEXT, agent TEXT, agent_detail TEXT, foam_kind TEXT, units BIGINT,
   total_charge_l DOUBLE, total_charge_kg DOUBLE, spare_charges_held BIGINT, obsolete_units BIGINT);
-CREATE TABLE figure.freshness (imo_number TEXT, last_record_on DATE, days_since INTEGER);
+CREATE TABLE figure.freshness (imo_number TEXT, last_record_on DATE, days_since INTEGER, quiet_after_days INTEGER,
+  is_quiet BOOLEAN);
 CREATE VIEW figure.overdue_now AS SELECT * EXCLUDE (state) FROM figure.duty_now WHERE state = 'overdue';

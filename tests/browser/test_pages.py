@@ -103,6 +103,44 @@ def test_printed_tables_repeat_their_head(browser, site):
     assert not tools
 
 
+def test_printed_vessel_has_room_to_note_and_paths_keep_their_width(browser, site):
+    page, _ = open_page(browser, site, "vessel/0001042")
+    done = page.locator("#vessel-0001042-table-overdue .paper")
+    assert done.count() > 1 and not done.first.is_visible()
+    page.emulate_media(media="print")
+    widths = page.evaluate("[...document.querySelectorAll('td.file_line')].map(cell => cell.getBoundingClientRect().width)")
+    visible = done.first.is_visible()
+    close(page)
+    assert visible and widths and min(widths) > 120, "32 mm are 121 px"
+
+
+def test_phone_is_told_that_a_table_scrolls_and_can_hit_its_links(browser, site):
+    page, _ = open_page(browser, site, "vessel/0001042", "phone")
+    hints = page.evaluate(
+        "[...document.querySelectorAll('.scroll')].map(b => [b.scrollWidth > b.clientWidth + 4, !b.previousElementSibling.hidden])"
+    )
+    heights = page.evaluate("[...document.querySelectorAll('a[download]')].map(a => a.getBoundingClientRect().height)")
+    seen = page.evaluate(
+        "[...document.querySelectorAll('#vessel-0001042-table-overdue thead th')].filter(h => h.getBoundingClientRect().right <= 390)"
+        ".map(h => h.textContent.trim())"
+    )
+    close(page)
+    assert {wide for wide, _ in hints} == {True, False} and all(wide == told for wide, told in hints)
+    assert heights and min(heights) >= 24
+    assert seen[:3] == ["Unit or group", "Due", "Days overdue"]
+
+
+def test_tables_have_captions_and_fold_only_by_script(browser, site):
+    page, _ = open_page(browser, site, "overdue")
+    captions = page.evaluate("[...document.querySelectorAll('table')].map(t => t.caption ? t.caption.textContent.trim() : '')")
+    assert captions and all(captions)
+    assert page.locator("details[open]").count() == 0 and page.locator("details").count() > 3
+    close(page)
+    page, _ = open_page(browser, site, "overdue", java_script_enabled=False)
+    assert page.locator("details:not([open])").count() == 0
+    close(page)
+
+
 def test_dark_scheme_redraws_charts(browser, site):
     page, _ = open_page(browser, site, "overdue", color_scheme="light")
     read_ink = "getComputedStyle(document.querySelector('.chart svg.main-svg .xtick text')).fill"
@@ -141,7 +179,7 @@ def test_register_searches_filters_and_sorts(browser, site):
     assert tools.locator("output").inner_text() == f"{every} of {every} shown"
     tools.locator("select").nth(2).select_option("foam")
     foam = table.locator("tbody tr:visible").count()
-    agents = table.locator("tbody tr:visible td:nth-child(6)").all_inner_texts()
+    agents = table.locator("tbody tr:visible td:nth-child(7)").all_inner_texts()
     assert 0 < foam < every and set(agents) == {"foam"}
     tools.locator("input").fill("no such unit anywhere")
     assert table.locator("tbody tr:visible").count() == 0
@@ -151,14 +189,14 @@ def test_register_searches_filters_and_sorts(browser, site):
     head = table.locator("thead th", has_text="Made")
     head.locator("button").focus()
     page.keyboard.press("Enter")
-    made = [cell.get_attribute("data-sort") for cell in table.locator("tbody td:nth-child(8)").all()]
+    made = [cell.get_attribute("data-sort") for cell in table.locator("tbody td:nth-child(9)").all()]
     known = [day for day in made if day]
     assert head.get_attribute("aria-sort") == "ascending"
     assert len(made) == every and known == sorted(known) and made[: len(known)] == known
     page.keyboard.press("Enter")
     made = [
         cell.get_attribute("data-sort")
-        for cell in table.locator("tbody td:nth-child(8)").all()
+        for cell in table.locator("tbody td:nth-child(9)").all()
         if cell.get_attribute("data-sort")
     ]
     assert head.get_attribute("aria-sort") == "descending" and made == sorted(made, reverse=True)
@@ -169,8 +207,7 @@ def test_everything_reads_without_script(browser, site):
     page, _ = open_page(browser, site, "vessel/0001042", java_script_enabled=False)
     assert page.locator("table[data-register] tbody tr").first.is_visible()
     assert not page.locator(".chart").first.is_visible()
-    page.locator("details.twin > summary").first.click()
-    assert page.locator("details.twin table").first.is_visible()
+    assert page.locator("details.twin table").first.is_visible(), "the numbers of a chart are folded away without script"
     close(page)
 
 
@@ -200,3 +237,13 @@ def test_hostile_names_stay_text(browser, build_invented):
         assert not [entry for entry in trouble if "data:," not in entry], trouble
         assert foreign == 0 and all(chart["marks"] for chart in charts)
         assert names[0] in said or name != "index"
+
+
+def test_long_names_wrap_on_a_phone(browser, build_invented):
+    site = build_invented(vessels=2, units=40, months=26, names=["L" + "o" * 150 + "ng", "The " + "Very " * 30 + "Long"])
+    for name in ["index", "overdue", "agents", "defects", "vessel/9000003"]:
+        page, trouble = open_page(browser, site, name, "phone")
+        width, charts = page.evaluate("document.documentElement.scrollWidth"), page.evaluate(FIND_CHARTS)
+        close(page)
+        assert width <= SCREENS["phone"][0] and not [chart["cut"] for chart in charts if chart["cut"]], name
+        assert not [said for said in trouble if "data:," not in said]

@@ -14,7 +14,6 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards import site as site_module
-from dashboards.pages import vessel as vessel_module
 from dashboards.site import MARKER, build_site
 from pipeline.errors import UserError
 from tests.browser.make_fixture_db import make_fixture_db
@@ -135,42 +134,6 @@ def test_page_tables_agree_with_their_twins(pages):
 def test_building_twice_gives_the_same_bytes(demo, tmp_path):
     build_site(demo.db, tmp_path / "again")
     assert read_bytes(tmp_path / "again") == read_bytes(demo.site)
-
-
-def test_old_site_stays_until_the_new_one_is_whole(tmp_path, monkeypatch):
-    db = make_fixture_db(tmp_path / "a.duckdb", vessels=2, units=4, months=3)
-    site = tmp_path / "site"
-    build_site(db, site)
-    before = read_bytes(site)
-
-    def fail(con, context):
-        raise RuntimeError("half way")
-
-    with monkeypatch.context() as patch:
-        patch.setattr(vessel_module, "make_pages", fail)
-        with pytest.raises(RuntimeError, match="half way"):
-            build_site(db, site)
-    assert read_bytes(site) == before
-    build_site(make_fixture_db(tmp_path / "b.duckdb", vessels=1, units=4, months=3), site)
-    assert len(list((site / "vessel").iterdir())) == 1
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.duckdb", "b.duckdb", "site"]
-
-
-def test_failed_swap_puts_the_old_site_back(tmp_path, monkeypatch):
-    db = make_fixture_db(tmp_path / "a.duckdb", vessels=1, units=4, months=3)
-    site = tmp_path / "site"
-    build_site(db, site)
-    before, rename = read_bytes(site), Path.rename
-
-    def refuse(self, target):
-        if self.name.endswith(".new"):
-            raise OSError(13, "held by another program", str(target))
-        return rename(self, target)
-
-    monkeypatch.setattr(Path, "rename", refuse)
-    with pytest.raises(UserError) as caught:
-        build_site(db, site)
-    assert caught.value.slug == "cannot-write" and read_bytes(site) == before
 
 
 def test_foreign_folders_are_left_alone(tmp_path):

@@ -8,12 +8,15 @@ import json
 import re
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from dashboards import charts, palette, rate_charts, render, tables, time_charts, words
 from dashboards.blocks import Link, Table, name_columns
-from dashboards.pages.due_items import say_positions
+from dashboards.pages.defect_rates import name_kind
+from dashboards.pages.due_rows import say_positions
+from dashboards.pages.vessel_lists import say_positions as say_list_positions
 
 STYLE = (Path(charts.__file__).parent / "assets" / "style.css").read_text(encoding="utf-8")
 
@@ -41,6 +44,20 @@ STYLE = (Path(charts.__file__).parent / "assets" / "style.css").read_text(encodi
         (words.say_list(["a", "b", "c"]), "a, b and c"),
         (words.say_slug("co2"), "CO2"),
         (words.say_charge(None, 6.0), "6\u00a0kg"),
+        (words.say_of(94, 258, "unit"), "94 of 258 units (36.4\u00a0%)"),
+        (words.say_of(1, 1, "unit"), "1 of 1 unit (100.0\u00a0%)"),
+        (words.say_part(54, 68), "54 of 68 (79\u00a0%)"),
+        (words.say_part(3, 7), "3 of 7"),
+        (words.say_part(None, 0), "\u2013"),
+        (words.say_month_to(date(2026, 10, 31)), "Oct 2026"),
+        (words.say_month_to(date(2026, 10, 14)), "1\u201314\u00a0Oct\u00a02026"),
+        (words.say_month_to(date(2028, 2, 28)), "1\u201328\u00a0Feb\u00a02028"),
+        (words.cut_name("n" * 60), "n" * 39 + "\u2026"),
+        (charts.clean_labels(["n" * 50, "n" * 60, "<b>"]), ["n" * 39 + "\u2026", "n" * 39 + "\u2026 (2)", "&lt;b&gt;"]),
+        (say_list_positions(["FE-01"]), "position FE-01"),
+        (say_list_positions(["FE-01", "FE-02"]), "positions FE-01, FE-02"),
+        (name_kind(SimpleNamespace(component="lining", defect="lining_failed")), "lining failed"),
+        (name_kind(SimpleNamespace(component="hose", defect="damaged")), "hose damaged"),
         (say_positions(["FE-2", "FE-10", "FE-1", "FE-3", "X"]), "FE-1 to FE-3, FE-10, X"),
         (say_positions(["07", "08"]), "07, 08"),
     ],
@@ -106,6 +123,38 @@ def test_sparks_of_one_table_share_a_scale():
     assert ends == ["20.0", "2.0"]
 
 
+def test_spark_tells_its_peak():
+    (row,) = tables.write_body(Table("t", "T", name_columns("v=Vessel; s=Trend:spark"), (("a", (1.0, 7.5, 2.0)),)))
+    assert 'aria-label="from 1.0\u00a0% to 2.0\u00a0%, highest 7.5\u00a0%"' in row
+
+
+def test_columns_of_the_twin_alone_and_of_the_page_alone():
+    columns = name_columns("unit=Unit; said=Said:page_text; done=Done:paper; unit_id=Unit:code twin")
+    table = Table("t", "T", columns, (("a", "in words", None, "A-1"),))
+    (row,) = tables.write_body(table)
+    assert "in words" in row and "A-1" not in row and 'class="paper"' in row
+    assert tables.write_csv(table) == "unit,unit_id\r\na,A-1\r\n"
+
+
+@pytest.mark.parametrize(
+    ("cell", "said"),
+    [((0, None), "none"), ((1, "major"), "1 major"), ((3, "minor"), "3, worst minor"), ((2, None), "2 without severity")],
+)
+def test_open_findings_in_words(cell, said):
+    assert tables.write_found(cell) == said
+
+
+def test_unfit_findings_have_a_shape_and_sort_first():
+    assert 'class="state late"' in tables.write_found((1, "unfit")) and "1 unfit" in tables.write_found((1, "unfit"))
+    keys = [int(tables.write_sort_key("found", cell)) for cell in [(0, None), (9, "minor"), (2, "major"), (1, "unfit")]]
+    assert keys == sorted(keys)
+
+
+def test_panels_with_limits_join_no_points():
+    band = charts.Series("a", ("0\u20134", "5\u20139"), (10.0, 20.0), (5.0, 10.0), (15.0, 30.0))
+    assert time_charts.draw_panels([band], False)["data"][0]["mode"] == "markers"
+
+
 def test_line_labels_keep_apart_and_in_order():
     placed = time_charts.spread_labels([5.0, 5.1, 0.0], 10.0)
     assert placed[0] == 5.0 and placed[1] >= placed[0] + 10 * time_charts.LABEL_GAP - 1e-9 and placed[2] == 0.0
@@ -145,6 +194,12 @@ DARK = LIGHT | read_scheme(STYLE[STYLE.index("@media screen") : STYLE.index("*, 
 @pytest.mark.parametrize("name", ["ink", "muted", "accent", "limit", "late", "unsure", "fine"])
 def test_text_contrast(scheme, name):
     assert contrast(scheme[name], scheme["ground"]) >= 4.5
+
+
+@pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])
+def test_quiet_bars_and_field_borders_read(scheme):
+    # WCAG 1.4.11: 3:1 for what a chart or a field is told by.
+    assert contrast(scheme["mark"], scheme["ground"]) >= 3
 
 
 @pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])

@@ -1,0 +1,56 @@
+"""The opening of the Defects page.
+
+In: rows of figure.defect_rate and the number of reports left out. Out: markup.
+"""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from dashboards import words
+from dashboards.blocks import Context
+from dashboards.pages.defect_rates import Row, name_kind, pick_rows
+
+
+def say_left_out(count: int) -> str:
+    """Reports of defects that no rate counts, and why."""
+    if not count:
+        return ""
+    return (
+        f" {words.say_capital(words.say_count(count, 'report'))} {words.say_verb(count, 'is', 'are')} left out, on spare units or "
+        "on vessels that weren't in the fleet."
+    )
+
+
+def write_answer(rows: list[Row], left_out: int, context: Context) -> str:
+    """How much is found, and of what most."""
+    fleet = next(iter(pick_rows(rows)), None)
+    kinds = [r for r in pick_rows(rows, "component", "defect") if r.findings]
+    day = words.say_date(context.as_of)
+    if fleet is None or not kinds:
+        return (
+            f"In the twelve months to {day} no defect is on record, over {words.say_number(fleet.unit_years if fleet else 0, 1)} "
+            f"unit-years under observation.{say_left_out(left_out)}{context.empty_why}"
+        )
+    rate = (
+        (
+            f", {words.say_number(fleet.per_100_unit_years, 1)} per 100 unit-years (95 % interval "
+            f"{words.say_number(fleet.low, 1)} to {words.say_number(fleet.high, 1)})"
+        )
+        if fleet.is_rated
+        else ", too few to rate"
+    )
+    return Markup(
+        "In the twelve months to {} <strong>{}</strong> {} found on units under observation, in {} unit-years{}. "
+        "Found most often: {} ({} of {}).{}"
+    ).format(
+        day,
+        words.say_count(fleet.findings, "defect"),
+        words.say_verb(fleet.findings, "was", "were"),
+        words.say_number(fleet.unit_years),
+        rate,
+        name_kind(kinds[0]),
+        words.say_number(kinds[0].findings),
+        words.say_number(fleet.findings),
+        say_left_out(left_out),
+    )

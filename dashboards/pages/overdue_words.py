@@ -1,0 +1,46 @@
+"""The opening of the Overdue page.
+
+In: `OverdueData`. Out: markup: who is late, for how long, where, and whether it grows.
+"""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from dashboards import standing, words
+from dashboards.blocks import Context
+from dashboards.pages import due_words, overdue_data
+
+
+def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
+    """'13 units and 4 sample groups are overdue (17 items), 9 of them on V; half of the items for 23 days or more, the longest 71'."""
+    whole = next((r for r in data.spread if r.duty == "*"), None)
+    if whole is None:
+        return Markup("Nothing is overdue on any duty")
+    where = due_words.say_where(data.items, context)
+    verb = "is" if len({(i.imo_number, i.unit_id) for i in data.items}) == 1 else "are"
+    half = words.say_count(int(words.round_half_up(whole.median_days, 0)), "day")
+    long = f"half of the items for {half} or more, the longest {words.say_number(whole.most_days)}"
+    if whole.items == 1:
+        long = f"{words.say_count(whole.most_days, 'day')} late"
+    return Markup("<strong>{} {} overdue</strong> ({}){}; {}").format(
+        words.say_capital(due_words.say_subjects(data.items)),
+        verb,
+        words.say_count(whole.items, "item"),
+        f", {where}" if where else "",
+        long,
+    )
+
+
+def write_answer(data: overdue_data.OverdueData, context: Context) -> str:
+    """Who, how long, where, and whether it grows."""
+    total = standing.compare_months(data.months.get(("*", "*"), []), context.as_of)
+    if total is None:
+        return f"On {words.say_date(context.as_of)} no unit is in service, so none can be overdue.{context.empty_why}"
+    unknown = f" {words.say_capital(words.say_count(len(data.unknown), 'item'))} can't be told." if data.unknown else ""
+    return Markup("{}. {}.{} {}.").format(
+        standing.say_standing(total.now, "", context.as_of, context.book),
+        say_late(data, context),
+        unknown,
+        standing.say_years(standing.compare_years(data.months["*", "*"])),
+    )

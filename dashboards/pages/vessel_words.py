@@ -1,0 +1,69 @@
+"""The opening sentence and the facts of a vessel's page.
+
+In: `VesselData`. Out: markup and `Facts`. Open findings are those of units in service, as on the Fleet page.
+"""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from dashboards import standing, words
+from dashboards.blocks import Context, Fact, Facts, Vessel
+from dashboards.pages.fleet import say_severities
+from dashboards.pages.vessel_data import VesselData
+
+
+def write_answer(vessel: Vessel, data: VesselData, context: Context) -> str:
+    """The state of the vessel in a sentence."""
+    day, now, book = words.say_date(context.as_of), data.standing.now if data.standing else None, context.book
+    if now is None or not now.units:
+        why = "; the vessel is laid up, so its units are counted apart" if vessel.is_laid_up else ""
+        return f"On {day} no unit is in service on {vessel.name}{why}. Its register stands below, as far as the records go."
+    late = [c for c in data.duties if c.duty != "*" and c.now.overdue]
+    units = [words.say_count(c.now.overdue, book.name_duty(c.duty)) for c in late if not book.is_group(c.duty)]
+    groups = [
+        f"{book.say_subjects(c.duty, c.now.overdue)} {words.say_verb(c.now.overdue, 'is', 'are')} overdue for {book.name_duty(c.duty)}"
+        for c in late
+        if book.is_group(c.duty)
+    ]
+    found = data.found
+    unfit = f", {words.say_number(found.unfit)} of them unfit" if found.unfit else ""
+    findings = (
+        f"{words.say_count(found.found, 'unit')} in service {words.say_verb(found.found, 'has', 'have')} open findings{unfit}"
+    )
+    return Markup("{}{}. {}.").format(
+        standing.say_standing(now, f" on board {vessel.name}", context.as_of, book),
+        f" ({words.say_list(units)})" if units else "",
+        words.say_capital("; ".join([*groups, findings])),
+    )
+
+
+def list_facts(data: VesselData, context: Context) -> Facts:
+    """The numbers to start from."""
+    counted = {word: sum(1 for u in data.units if u.counted == word) for word in ("spare", "ashore", "laid up")}
+    apart = [f"{n} {word}" for word, n in counted.items() if n]
+    now, book = data.standing.now if data.standing else None, context.book
+    late, unknown = ([i for i in data.items if i.state == state] for state in ("overdue", "unknown"))
+    ahead = sum(1 for i in data.items if i.state == "in time" and not book.is_round(i.duty))
+    facts = [
+        Fact(
+            "Units in service",
+            words.say_number(now.units if now else 0),
+            f"counted apart: {words.say_list(apart)}" if apart else "",
+        ),
+        Fact("Overdue items", words.say_number(len(late)), "a unit late on two duties is two items"),
+        Fact("Due within 90 days", words.say_number(ahead), f"services and tests; {book.name_rounds()} apart"),
+        Fact("Open findings", words.say_number(data.found.open_findings), say_severities(data.found)),
+        say_freshness(data),
+    ]
+    if unknown:
+        facts.insert(2, Fact("Due date unknown", words.say_number(len(unknown)), "items; never taken as in time"))
+    return Facts(tuple(facts))
+
+
+def say_freshness(data: VesselData) -> Fact:
+    """How old the last record is."""
+    if data.fresh is None or data.fresh.last_record_on is None:
+        return Fact("Last record", words.NONE, "no inspection, service or finding on record")
+    age = words.say_count(data.fresh.days_since, "day") + " ago" if data.fresh.days_since else "today"
+    return Fact("Last record", age.replace(" ", words.THIN), f"on {words.say_date(data.fresh.last_record_on)}")
