@@ -3,8 +3,8 @@
 In: labels, numbers, an axis title with its unit. Out: a dict for site.js (no template, no arrays in base64, rounded
 numbers, colours as CSS variables). Every form starts its value axis at zero, has no title (the page states it) and no
 toolbar; intervals are always drawn where a rate is. `meta` tells site.js what depends on the width it finds: "panels" (how
-many to lay out), "texts" (the trace whose words go above their row where it is narrow), "ticks" (long and short tick words),
-"print_height" (a lower one for paper).
+many to lay out), "texts" (the trace whose words go above their row where it is narrow), "ticks" (long and short tick words,
+of columns whose numbers on top take one size that fits), "print_height" (a lower one for paper).
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import plotly.graph_objects as go  # type: ignore[import-untyped]
 from dashboards import palette, words
 
 Number = float | int | None
+YEAR_TICKS = 3  # months that a year takes below its first
 
 
 @dataclass(frozen=True)
@@ -116,8 +117,10 @@ def draw_bars(
 
 
 def name_ticks(days: Sequence[date]) -> dict[str, list[str]]:
-    """Month names for ticks, in full and by their first letter, the year below the first month and each January."""
-    years = [f"<br>{day.year}" if i == 0 or day.month == 1 else "" for i, day in enumerate(days)]
+    """Month names for ticks, in full and by their first letter, the year below each January and the first month."""
+    # A year needs the width of three months: below the first month it would run into that of a January close by.
+    is_close = any(day.month == 1 for day in days[1:YEAR_TICKS])
+    years = [f"<br>{day.year}" if day.month == 1 or (i == 0 and not is_close) else "" for i, day in enumerate(days)]
     names = [words.MONTHS[day.month - 1] for day in days]
     return {
         "long": [name + year for name, year in zip(names, years, strict=True)],
@@ -130,7 +133,8 @@ def draw_columns(labels: Sequence[str], days: Sequence[date], values: Sequence[N
     names = clean_labels(labels)
     bar = go.Bar(
         x=names, y=clean_numbers(values), text=[f"{v:,}" if v else "" for v in values], width=0.7, textposition="outside",
-        cliponaxis=False, textangle=0, marker={"color": palette.ACCENT}, hovertemplate="%{x}: %{y}<extra></extra>",
+        cliponaxis=False, textangle=0, constraintext="none", marker={"color": palette.ACCENT},
+        hovertemplate="%{x}: %{y}<extra></extra>",
     )  # fmt: skip
     ticks = name_ticks(days)
     layout = {

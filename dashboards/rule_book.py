@@ -85,6 +85,11 @@ class RuleBook:
         return (True, not rule.in_any, rule.counts == "group", rule.interval_months, duty)
 
     @property
+    def duties(self) -> list[str]:
+        """Every duty of the book, in speaking order."""
+        return sorted({rule.duty for rule in self.rules}, key=self.order_duty)
+
+    @property
     def any_duties(self) -> list[str]:
         """The duties that make a unit overdue, in order."""
         return sorted({rule.duty for rule in self.rules if rule.in_any}, key=self.order_duty)

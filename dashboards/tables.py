@@ -21,6 +21,7 @@ from markupsafe import Markup, escape
 
 from dashboards import words
 from dashboards.blocks import Anchor, Column, Link, Table
+from dashboards.line_breaks import write_breaks, write_cut, write_long
 
 RIGHT = {"count", "change", "number", "percent", "date", "part_date", "share", "part", "interval", "percent_interval"}
 PARTS = {
@@ -87,10 +88,10 @@ SAYS: dict[str, Callable[..., str]] = {
 
 
 def write_path(path: str | None) -> Markup:
-    """A path that may break after its folders and name parts."""
+    """A path, or names of columns, that may break after folders and name parts."""
     if not path:
         return Markup(words.NONE)
-    return Markup("<wbr>").join(escape(part) for part in re.split(r"(?<=[/_])", path))
+    return write_breaks(path)
 
 
 def write_file_line(value: tuple[str | None, int | None]) -> Markup:
@@ -126,9 +127,11 @@ SHAPED: dict[str, Callable[[Any], Markup]] = {
     "paper": lambda _: Markup(""),
     "file_line": write_file_line,
     "found": write_found,
+    "long": write_long,
     "path": write_path,
     "state": write_state,
     "unit": write_unit,
+    "value": write_cut,
 }
 
 

@@ -22,6 +22,7 @@ from dashboards.charts import (
 )
 
 PANEL_NAME = 26  # letters of a panel's name that fit above it
+ZERO_GAP = 7  # pixels between the value axis's 0 and the first date below it
 LABEL_GAP = 0.075  # least distance of two line labels, as a part of the axis
 
 
@@ -64,10 +65,10 @@ def draw_lines(series: Sequence[Series], axis: str, suffix: str = "") -> dict:
             }
         )
     layout = {
-        "xaxis": make_axis(type="date", tickformat="%b<br>%Y", nticks=8, showgrid=False),
+        "xaxis": make_axis(type="date", tickformat="%b<br>%Y", nticks=8, showgrid=False, ticklabelstandoff=ZERO_GAP),
         "yaxis": make_axis(axis, top),
         "annotations": notes,
-        "margin": {"l": 8, "r": measure_tail([s.name for s in series]), "t": 12, "b": 40},
+        "margin": {"l": 8, "r": measure_tail([s.name for s in series]), "t": 12, "b": 48},
     }
     return write_figure(traces, layout, 320, {"print_height": 250})
 
@@ -100,9 +101,9 @@ def draw_panel(series: Series, axis_no: str, is_dated: bool, suffix: str) -> go.
 def draw_panels(series: Sequence[Series], is_dated: bool, suffix: str = "", floor: float = 0.0) -> dict:
     """Small multiples on one scale, one panel each; site.js lays them out for the width it finds."""
     top = max(find_top(*(s.y for s in series), *(s.high for s in series)) * 1.1, floor)
-    layout: dict = {"annotations": [], "margin": {"l": 4, "r": 4, "t": 22, "b": 28}}
+    layout: dict = {"annotations": [], "margin": {"l": 4, "r": 4, "t": 22, "b": 34}}
     dated = {"type": "date", "tickformat": "%b \u2019%y", "nticks": 4} if is_dated else {"type": "category"}
-    frame = {"automargin": False, "showline": True, "linecolor": "var(--grid)", "tickangle": 0}
+    frame = {"automargin": False, "showline": True, "linecolor": "var(--grid)", "tickangle": 0, "ticklabelstandoff": ZERO_GAP - 2}
     title = {"xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": "bottom", "showarrow": False, "x": 0, "y": 1}
     traces = []
     for i, s in enumerate(series, start=1):

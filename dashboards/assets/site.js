@@ -5,6 +5,7 @@
   root.classList.add("scripted");
   var PRINT_WIDTH = 670; /* fits A4 upright with our margins */
   var NARROW = 520, NARROW_NAME = 24, NARROW_CUT = 15, PANEL_WIDTH = 240, PANEL_HEIGHT = 165;
+  var FRAME = 60, DIGIT = 0.6, LEAST_SIZE = 8, MOST_SIZE = 12; /* of columns: pixels beside them, width of a digit in em, sizes */
   var CONFIG = { displayModeBar: false, doubleClick: false, scrollZoom: false, showTips: false };
 
   var printing = false;
@@ -58,6 +59,19 @@
     });
   }
 
+  /* numbers on top of columns: all in one size, the largest at which the longest fits its column; too small to read,
+     the highest and the last stand alone (the table below has them all) */
+  function sizeNumbers(figure, width) {
+    var bar = figure.data[0], said = bar.text, longest = Math.max.apply(null, said.map(function (text) { return text.length; }));
+    var size = Math.floor(((width - FRAME) / said.length - 1) / (DIGIT * Math.max(longest, 1)));
+    if (size < LEAST_SIZE) {
+      var top = bar.y.indexOf(Math.max.apply(null, bar.y));
+      bar.text = said.map(function (text, i) { return i === top || i === said.length - 1 ? text : ""; });
+      size = MOST_SIZE;
+    }
+    bar.textfont = { size: Math.min(size, MOST_SIZE) };
+  }
+
   /* what a chart must give up on a phone, and on paper */
   function fit(figure, width) {
     var layout = figure.layout, meta = layout.meta, narrow = width < NARROW;
@@ -71,6 +85,7 @@
       layout.yaxis.range = [-0.5, said.y.length - 0.15];
     }
     if (meta.ticks) {
+      sizeNumbers(figure, width);
       layout.xaxis.ticktext = width / meta.ticks.long.length < 42 ? meta.ticks.short : meta.ticks.long;
     }
     if (narrow && !meta.panels) { shorten(figure); }

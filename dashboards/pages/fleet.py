@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from dashboards import standing, words
 from dashboards.blocks import Context, Fact, Facts, Link, Note, Page, Section
-from dashboards.pages import due_words, fleet_data, fleet_duties, fleet_vessels
+from dashboards.pages import bare_records, due_words, fleet_data, fleet_duties, fleet_vessels
 
 APART = {"spare": "spare", "ashore": "ashore for service", "laid up": "on vessels laid up"}
 
@@ -29,11 +29,12 @@ def write_answer(data: fleet_data.FleetData, context: Context) -> str:
     where = due_words.say_where(data.late, context)
     groups = len({(i.imo_number, i.unit_id) for i in data.late if i.is_group})
     others = f" {words.say_capital(words.say_count(groups, 'sample group'))} {words.say_verb(groups, 'is', 'are')} overdue too."
-    return Markup("{}: {}.{}{}").format(
+    return Markup("{}: {}.{}{}{}").format(
         standing.say_standing(total.now, f" on {words.say_count(vessels, 'vessel')}", context.as_of, context.book),
         standing.say_changes(total),
         others if groups else "",
         f" {words.say_capital(words.say_count(len(data.late), 'item'))} in all, {where}." if where else "",
+        bare_records.say_bare(data.bare, context),
     )
 
 

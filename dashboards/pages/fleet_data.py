@@ -12,7 +12,7 @@ import duckdb
 from dashboards import standing
 from dashboards.blocks import Context
 from dashboards.database import select_rows
-from dashboards.pages import due_items, fleet_vessels
+from dashboards.pages import bare_records, due_items, fleet_vessels
 from dashboards.standing import Comparison
 
 AHEAD_SQL = """
@@ -34,10 +34,11 @@ class FleetData:
 
     duties: list[Comparison]
     counted: dict
-    ahead: list
+    ahead: dict[str, tuple[int, int, int]]
     vessels: list[fleet_vessels.VesselRow]
     late: list[due_items.Item]
     unknown: list[due_items.Item]
+    bare: frozenset[str]
 
     @property
     def any_duty(self) -> Comparison | None:
@@ -48,12 +49,13 @@ class FleetData:
 def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
     """Query everything once for the whole fleet."""
     months, items = standing.read_months(con), due_items.read_items(con, context, -1)
-    ahead = sorted(select_rows(con, AHEAD_SQL, day=context.as_of), key=lambda r: context.book.order_duty(r.duty))
+    found = {row.duty: tuple(row[1:]) for row in select_rows(con, AHEAD_SQL, day=context.as_of)}
     return FleetData(
         standing.compare_duties(months, "*", context.as_of, context.book),
         {row.counted: row for row in select_rows(con, UNITS_SQL)},
-        ahead,
+        {duty: found.get(duty, (0, 0, 0)) for duty in context.book.duties},
         fleet_vessels.read_vessels(con, context, months),
         [item for item in items if item.state == "overdue"],
         [item for item in items if item.state == "unknown"],
+        bare_records.find_bare(con),
     )

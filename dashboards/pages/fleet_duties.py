@@ -92,12 +92,12 @@ def chart_duties(data: fleet_data.FleetData, book: RuleBook) -> Chart:
 
 def list_ahead(data: fleet_data.FleetData, context: Context) -> Table:
     """What next falls due, from the day on."""
-    rows = tuple((words.say_capital(context.book.name_duty(r.duty)), r.in_30, r.in_60, r.in_90) for r in data.ahead)
+    rows = tuple((words.say_capital(context.book.name_duty(duty)), *counts) for duty, counts in data.ahead.items())
     columns = name_columns("duty=Duty; in_30_days=Within 30 days:count; in_60_days=60 days:count; in_90_days=90 days:count")
     return Table(
         "ahead",
         f"The next due date of each unit and duty, from {words.say_date(context.as_of)} on; each column includes the one before",
         columns,
         rows,
-        empty="Nothing falls due within 90 days of this date.",
+        empty="The rule book holds no duty.",
     )

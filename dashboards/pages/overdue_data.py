@@ -12,7 +12,7 @@ import duckdb
 from dashboards import standing
 from dashboards.blocks import Context
 from dashboards.database import select_rows
-from dashboards.pages import due_items
+from dashboards.pages import bare_records, due_items
 from dashboards.standing import Months
 
 BANDS = ("1 to 7 days", "8 to 30 days", "31 to 90 days", "91 to 180 days", "over 180 days")
@@ -51,6 +51,7 @@ class OverdueData:
     load: list
     items: list[due_items.Item]
     unknown: list[due_items.Item]
+    bare: frozenset[str]
 
 
 def read_overdue(con: duckdb.DuckDBPyConnection, context: Context) -> OverdueData:
@@ -65,4 +66,4 @@ def read_overdue(con: duckdb.DuckDBPyConnection, context: Context) -> OverdueDat
         key=lambda item: (-(item.days_overdue or 0), item.imo_number, item.unit_id, item.duty),
     )
     unknown = [item for item in listed if item.state == "unknown"]
-    return OverdueData(standing.read_months(con), ages, spread, load, items, unknown)
+    return OverdueData(standing.read_months(con), ages, spread, load, items, unknown, bare_records.find_bare(con))

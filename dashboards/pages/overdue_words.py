@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from dashboards import standing, words
 from dashboards.blocks import Context
-from dashboards.pages import due_words, overdue_data
+from dashboards.pages import bare_records, due_words, overdue_data
 
 
 def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
@@ -38,9 +38,10 @@ def write_answer(data: overdue_data.OverdueData, context: Context) -> str:
     if total is None:
         return f"On {words.say_date(context.as_of)} no unit is in service, so none can be overdue.{context.empty_why}"
     unknown = f" {words.say_capital(words.say_count(len(data.unknown), 'item'))} can't be told." if data.unknown else ""
-    return Markup("{}. {}.{} {}.").format(
+    return Markup("{}. {}.{} {}.{}").format(
         standing.say_standing(total.now, "", context.as_of, context.book),
         say_late(data, context),
         unknown,
         standing.say_years(standing.compare_years(data.months["*", "*"])),
+        bare_records.say_bare(data.bare, context),
     )

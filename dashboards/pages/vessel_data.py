@@ -15,6 +15,7 @@ import duckdb
 from dashboards import standing, words
 from dashboards.blocks import Context
 from dashboards.database import group_rows, select_rows
+from dashboards.pages import bare_records
 from dashboards.pages.due_items import Item, read_items
 from dashboards.standing import Comparison
 
@@ -71,6 +72,7 @@ class VesselData:
     fresh: Row | None
     found: Found
     mix: list[Row]
+    is_bare: bool
 
     @property
     def standing(self) -> Comparison | None:
@@ -85,6 +87,7 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
     items = group_rows(read_items(con, context, ahead_days), "imo_number")
     fresh = {row.imo_number: row for row in select_rows(con, FRESH_SQL)}
     found = {row.imo_number: Found(*row[1:]) for row in select_rows(con, FOUND_SQL)}
+    bare = bare_records.find_bare(con)
     mix = group_rows(select_rows(con, MIX_SQL), "imo_number")
     months: dict[str, dict] = {}
     for (imo, duty), rows in standing.read_months(con).items():
@@ -95,7 +98,7 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
         return VesselData(
             units.get(imo, []), items.get(imo, []), findings.get(imo, []), mine.get((imo, "*"), []),
             standing.compare_duties(mine, imo, context.as_of, context.book), fresh.get(imo),
-            found.get(imo, Found()), mix.get(imo, []),
+            found.get(imo, Found()), mix.get(imo, []), imo in bare,
         )  # fmt: skip
 
     return pick

@@ -35,15 +35,14 @@ def list_late(data: VesselData, context: Context) -> tuple[Table, ...]:
 
 
 def list_ahead(data: VesselData, context: Context) -> Table:
-    """Counts of what falls due within 30, 60 and 90 days, by duty."""
+    """Counts of what falls due within 30, 60 and 90 days, for every duty of the rule book."""
     ahead = [i for i in data.items if i.state == "in time"]
-    duties = sorted({i.duty for i in ahead}, key=context.book.order_duty)
     rows = tuple(
         (
             words.say_capital(context.book.name_duty(d)),
             *(sum(1 for i in ahead if i.duty == d and i.due_on and (i.due_on - context.as_of).days <= n) for n in (30, 60, 90)),
         )
-        for d in duties
+        for d in context.book.duties
     )
     columns = name_columns("duty=Duty; in_30_days=Within 30 days:count; in_60_days=60 days:count; in_90_days=90 days:count")
     return Table(
@@ -51,7 +50,7 @@ def list_ahead(data: VesselData, context: Context) -> Table:
         "The next due date of each unit and duty; each column includes the one before",
         columns,
         rows,
-        empty="Nothing falls due within 90 days.",
+        empty="The rule book holds no duty.",
     )
 
 

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from dashboards import standing, words
 from dashboards.blocks import Context, Fact, Facts, Vessel
+from dashboards.pages import bare_records
 from dashboards.pages.fleet import say_severities
 from dashboards.pages.vessel_data import VesselData
 
@@ -31,10 +32,11 @@ def write_answer(vessel: Vessel, data: VesselData, context: Context) -> str:
     findings = (
         f"{words.say_count(found.found, 'unit')} in service {words.say_verb(found.found, 'has', 'have')} open findings{unfit}"
     )
-    return Markup("{}{}. {}.").format(
+    return Markup("{}{}. {}.{}").format(
         standing.say_standing(now, f" on board {vessel.name}", context.as_of, book),
         f" ({words.say_list(units)})" if units else "",
         words.say_capital("; ".join([*groups, findings])),
+        bare_records.say_bare_vessel() if data.is_bare else "",
     )
 
 

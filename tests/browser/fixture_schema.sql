@@ -6,6 +6,8 @@ CREATE TABLE record.vessel (imo_number TEXT, vessel_name TEXT, vessel_type TEXT,
 CREATE TABLE record.finding (unit_id TEXT, imo_number TEXT, found_on DATE, found_by TEXT, component TEXT, defect TEXT,
   severity TEXT, rust_grade TEXT, rusted_area_pct DOUBLE, pit_depth_mm DOUBLE, dent_depth_mm DOUBLE, action TEXT,
   closed_on DATE, file_id TEXT, record_no INTEGER, line_no INTEGER);
+CREATE TABLE record.inspection (unit_id TEXT, imo_number TEXT, inspected_on DATE, outcome TEXT, file_id TEXT,
+  record_no INTEGER, line_no INTEGER);
 CREATE TABLE record.service (unit_id TEXT, imo_number TEXT, serviced_on DATE, kind TEXT, outcome TEXT, file_id TEXT,
   record_no INTEGER, line_no INTEGER);
 CREATE TABLE record.spare (imo_number TEXT, counted_on DATE, agent TEXT, charge_l DOUBLE, charge_kg DOUBLE,

@@ -1,0 +1,32 @@
+"""Where long texts of a table may break, so that no word breaks anywhere else.
+
+In: text as it came. Out: safe markup with the places marked.
+"""
+
+from __future__ import annotations
+
+import re
+
+from markupsafe import Markup, escape
+
+from dashboards import words
+
+PAPER_LETTERS = 40  # of a value as it came; the screen and the CSV have more of it
+
+
+def write_breaks(text: str) -> Markup:
+    """A text that may break after /, _ and -, and after the commas of a record that was not split."""
+    return Markup("<wbr>").join(escape(part) for part in re.split(r"(?<=[/_,-])(?=.)", text))
+
+
+def write_cut(value: str | None) -> Markup:
+    """A value as it came: on paper no more of it than its column takes."""
+    if not value:
+        return Markup(words.NONE)
+    start, rest = write_breaks(value[:PAPER_LETTERS]), write_breaks(value[PAPER_LETTERS:])
+    return Markup('<span class="start">{}</span><span class="rest">{}</span>').format(start, rest) if rest else start
+
+
+def write_long(value: str | None) -> Markup:
+    """Sentences; a record that they quote may break before its tab marks, as it did at its tabs."""
+    return Markup("<wbr>").join(escape(part) for part in re.split(r"(?<=.)(?=\\t)", value)) if value else Markup(words.NONE)
