@@ -406,6 +406,7 @@ def test_check_judges_new_files_with_what_the_store_holds_and_receives_nothing(c
     assert main(["check", str(new)]) == 0
     out = capsys.readouterr().out
     assert "may/inspection.csv, line 3" in out and "U8" in out and "2 exact" not in out
+    assert "the store also holds 3 files received earlier, and they count: exports" in out
     assert (tmp_path / ".firekpi" / "received.json").read_bytes() == before
     code, said = call("check", new, "--store", "elsewhere")
     assert code == 3

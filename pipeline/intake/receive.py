@@ -53,7 +53,18 @@ def receive_exports(paths: list[Path], store: Store, added: set[str], now: datet
             ledger[file.path, file.version] = file
     files = sort_received(list(ledger.values()))
     store.check_kept(files)
-    return Intake(tuple(files), tuple(folders), tuple(note for folder in folders for note in folder.notes))
+    notes = [note for folder in folders for note in folder.notes] + _note_earlier(files, names)
+    return Intake(tuple(files), tuple(folders), tuple(notes))
+
+
+def _note_earlier(files: list[ReceivedFile], names: list[str]) -> list[str]:
+    """What the store holds of folders that were not given this time: it counts, which a user may not expect."""
+    earlier = sorted({file.folder for file in files} - set(names))
+    if not earlier:
+        return []
+    count = sum(file.folder in earlier for file in files)
+    shown = ", ".join(earlier[:5]) + (f" and {len(earlier) - 5} more" if len(earlier) > 5 else "")
+    return [f"the store also holds {count:,} files received earlier, and they count: {shown}"]
 
 
 def _receive_folder(folder: Folder, store: Store, added: set[str], newest: dict[str, ReceivedFile], now: datetime):
