@@ -26,18 +26,29 @@ def explain_unit(db: Path, unit_id: str) -> list[str]:
         as_of = con.execute("select as_of from intake.run").fetchone()[0]
         stays = con.execute(
             "select unit.imo_number, vessel_name, agent, form, coalesce(charge_kg::varchar || ' kg', charge_l::varchar || ' l', ''), "
-            "made_on, made_on_precision, in_service_on, removed_on, removal_reason, path, unit.line_no, unit.record_no "
+            "made_on, made_on_precision, in_service_on, "
+            "case when removed_on <= $as_of then removed_on end, removal_reason, path, unit.line_no, unit.record_no "
             "from record.unit left join record.vessel using (imo_number) join intake.file on file.file_id = unit.file_id "
             "where unit_id = $unit_id and coalesce(in_service_on <= $as_of, true) order by in_service_on nulls first",
             {"unit_id": unit_id, "as_of": as_of},
         ).fetchall()
         if not stays:
+            _refuse_later(con, db, unit_id, as_of)
             raise UserError("unknown-unit-asked", unit_id=unit_id, db=db, near=_near(con, unit_id))
         lines = [f"Unit {unit_id}, as of {as_of}"]
         lines += [_stay_line(*stay) for stay in stays]
         lines += _span_lines(con, unit_id, as_of)
         lines += _failed_lines(con, unit_id, as_of)
     return [*lines, "", CAUTION]
+
+
+def _refuse_later(con, db: Path, unit_id: str, as_of: date) -> None:
+    """A unit that the register knows, but only from a later day on. Raises UserError unit-not-yet-aboard."""
+    first_on = con.execute(
+        "select min(in_service_on) from record.unit where unit_id = $unit_id", {"unit_id": unit_id}
+    ).fetchone()[0]
+    if first_on:
+        raise UserError("unit-not-yet-aboard", unit_id=unit_id, as_of=as_of, db=db, first_on=first_on)
 
 
 def _near(con, unit_id: str) -> str:

@@ -5,6 +5,8 @@ exports -> intake -> checks -> warehouse -> duties -> figures -> pages (written 
 
 from __future__ import annotations
 
+import signal
+import threading
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -81,12 +83,34 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
             summary = read_summary(build.con, intake.notes)
             build.con.close()
             publish_pages = lay_out_pages(build.part, tell, write_pages)
-            if not options.is_trial:
-                intake.confirm(store)
-                added.clear()
-            build.swap_in()
-        publish_pages()
+            with not_interrupted():
+                if not options.is_trial:
+                    intake.confirm(store)
+                    added.clear()
+                build.swap_in()
+                put_pages_in_place(publish_pages, options.db)
     return summary
+
+
+@contextmanager
+def not_interrupted() -> Iterator[None]:
+    """Hold back Ctrl-C while what is published is replaced: three short steps that belong together."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    kept = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, kept)
+
+
+def put_pages_in_place(publish_pages: Callable[[], object], db: Path) -> None:
+    """The last step. Raises UserError pages-behind where the pages can't follow the database."""
+    try:
+        publish_pages()
+    except (OSError, UserError) as error:
+        raise UserError("pages-behind", db=db, why=error) from error
 
 
 @contextmanager

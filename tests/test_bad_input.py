@@ -441,3 +441,50 @@ def test_a_call_that_makes_no_sense(capsys, arguments):
         main(arguments)
     assert caught.value.code == 2
     assert_sentence(capsys.readouterr().err, "[usage]", "--help")
+
+
+def test_explain_tells_nothing_of_a_later_day(call, exports, small_fleet, capsys):
+    texts = {
+        **small_fleet,
+        "unit.csv": """unit_id,imo_number,agent,form,charge_kg,made_on,in_service_on,removed_on,removal_reason
+            U1,9999993,powder,portable,6,2015-01-31,2016-01-31,2026-04-15,condemned
+            U2,9999993,co2,portable,5,2018-06-01,2026-04-20,,""",
+    }
+    assert main(["run", str(exports(texts)), "--no-site", "--as-of", "2026-04-10"]) == 0
+    capsys.readouterr()
+    assert main(["explain", "U1"]) == 0
+    out = capsys.readouterr().out
+    assert "condemned" not in out and "2026-04-15" not in out and "2026-04-30" not in out.replace("due 2026-04-30", "")
+    code, said = call("explain", "U2")
+    assert code == 2
+    assert_sentence(said, "U2", "2026-04-10", "2026-04-20", "[unit-not-yet-aboard]")
+
+
+def test_pages_that_can_not_follow_the_database_are_said(exports, small_fleet, tmp_path):
+    from pipeline.errors import UserError
+    from pipeline.run import RunOptions, run
+
+    def write_pages(db):
+        def put_in_place():
+            raise OSError("the folder is open elsewhere")
+
+        return put_in_place
+
+    options = RunOptions((exports(small_fleet),), tmp_path / "store", tmp_path / "f.duckdb")
+    with pytest.raises(UserError, match="is new, but the pages") as caught:
+        run(options, write_pages=write_pages)
+    assert caught.value.slug == "pages-behind" and (tmp_path / "f.duckdb").exists()
+
+
+def test_an_interrupt_while_publishing_is_held_back(exports, small_fleet, tmp_path):
+    import os
+    import signal
+
+    from pipeline.run import RunOptions, run
+
+    def write_pages(db):
+        return lambda: os.kill(os.getpid(), signal.SIGINT)
+
+    run(RunOptions((exports(small_fleet),), tmp_path / "store", tmp_path / "f.duckdb"), write_pages=write_pages)
+    assert (tmp_path / "f.duckdb").exists() and (tmp_path / "store" / "received.json").exists()
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
