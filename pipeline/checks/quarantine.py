@@ -66,10 +66,7 @@ def _find_failing(con, table: Table, checks: list[Check]) -> None:
 def _quarantine_rows(con, table: Table, checks: list[Check]) -> None:
     """Add the failing rows to intake.quarantine with the cell and the sentence; `raw` is filled in at the end."""
     con.execute("create or replace temp table check_text (check_no integer, rule varchar, column_name varchar, reason varchar)")
-    con.executemany(
-        "insert into check_text values (?, ?, ?, ?)",
-        [[number, check.rule, check.column, check.reason] for number, check in enumerate(checks)],
-    )
+    insert_rows(con, "check_text", [(number, check.rule, check.column, check.reason) for number, check in enumerate(checks)])
     values = " ".join(f"when {number} then {check.value_sql}" for number, check in enumerate(checks))
     con.execute(
         f"""
