@@ -70,9 +70,9 @@ def unmatched_sql(dialect: Dialect, headers: list[str]) -> tuple[str, dict[str, 
     return f"select record_no, line_no, c{column} from source_record where not ({admitted})", query.parameters
 
 
-def _clean_sql(query: Query, header: str, headers: list[str], dialect: Dialect) -> str:
-    """The trimmed cell, or null where it is empty or one of the dialect's null words."""
-    cell = f"nullif(trim(c{headers.index(header)}, {query.bind(BLANKS)}), '')"
+def clean_sql(query: Query, header: str, headers: list[str], dialect: Dialect) -> str:
+    """The trimmed cell in Unicode's composed form, or null where it is empty or one of the dialect's null words."""
+    cell = f"nullif(trim(nfc_normalize(c{headers.index(header)}), {query.bind(BLANKS)}), '')"
     if not dialect.null_words:
         return cell
     words = query.bind([word.strip().lower() for word in dialect.null_words])
@@ -80,7 +80,7 @@ def _clean_sql(query: Query, header: str, headers: list[str], dialect: Dialect) 
 
 
 def _when_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) -> str:
-    cell = _clean_sql(query, feed.when[0], headers, dialect)
+    cell = clean_sql(query, feed.when[0], headers, dialect)
     return f"coalesce(list_contains({query.bind(list(feed.when[1]))}, lower({cell})), false)"
 
 
@@ -90,7 +90,7 @@ def _source_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) 
     if feed.wide is None:
         return f"source_record where {where}", "0", "null::varchar"
     items = ", ".join(
-        f"{{'no': {number}, 'value': {query.bind(value)}, 'cell': {_clean_sql(query, header, headers, dialect)}}}"
+        f"{{'no': {number}, 'value': {query.bind(value)}, 'cell': {clean_sql(query, header, headers, dialect)}}}"
         for number, (header, value) in enumerate(feed.wide.headers.items(), start=1)
     )
     none_words = query.bind(list(feed.wide.none_words))
@@ -124,7 +124,7 @@ def _source_text_sql(query: Query, source: Source | None, headers: list[str], di
         return "null::varchar"
     if source.header is None:
         return f"{query.bind(str(source.constant))}::varchar"
-    cell = _clean_sql(query, source.header, headers, dialect)
+    cell = clean_sql(query, source.header, headers, dialect)
     return f"{query.bind(source.prefix)} || {cell}" if source.prefix else cell
 
 
@@ -132,7 +132,7 @@ def _precision_sql(query: Query, source: Source, headers: list[str], dialect: Di
     """How exactly a date is known, told by the first format that reads it."""
     if source.header not in headers:
         return "null::varchar"
-    cell = _clean_sql(query, source.header, headers, dialect)
+    cell = clean_sql(query, source.header, headers, dialect)
     cases = []
     for form in source.formats:
         precision = next((name for name, marks in PRECISIONS.items() if any(mark in form for mark in marks)), "year")
@@ -145,7 +145,7 @@ def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> st
     text = f"x_{column.name}"
     source = feed.columns.get(column.name, Source())
     if column.type == "date":
-        return _date_sql(query, text, source)
+        return date_sql(query, text, source.formats or ("%Y-%m-%d",))
     if column.type in ("integer", "decimal"):
         return _number_sql(query, text, column, source, dialect)
     words = {word.lower(): word for word in column.words} | source.words
@@ -161,8 +161,9 @@ def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> st
     return value
 
 
-def _date_sql(query: Query, text: str, source: Source) -> str:
-    formats = query.bind(list(source.formats or ("%Y-%m-%d",)))
+def date_sql(query: Query, text: str, formats: tuple[str, ...]) -> str:
+    """The day that the text gives under the first format that reads it, null for none."""
+    formats = query.bind(list(formats))
     # A digit is asked for, because DuckDB also takes words such as 'epoch' for a date.
     value = f"case when regexp_matches({text}, '[0-9]') then try_strptime({text}, {formats})::date end"
     return f"case when year({value}) between 1900 and 2200 then {value} end"

@@ -5,13 +5,17 @@ A dialect TOML becomes a `Dialect` in read_dialect.py, which checks every key.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import re
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 
 
 @dataclass(frozen=True)
 class Source:
-    """Where one canonical column comes from: a header or a constant, and how its cells read."""
+    """Where one canonical column comes from: a header or a constant, and how its cells read.
+
+    `match` names what may differ between a unit's number here and in the register: spacing, case, leading_zeros.
+    """
 
     header: str | None = None
     constant: str | None = None
@@ -21,6 +25,7 @@ class Source:
     prefix: str = ""
     precision_into: str | None = None
     is_optional: bool = False
+    match: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -39,12 +44,26 @@ class Wide:
 
 @dataclass(frozen=True)
 class Feed:
-    """One canonical table that the records of a file feed."""
+    """One canonical table that the records of a file feed.
+
+    `full_dump` says that a file lists all there is: of each "vessel" it names, or of the whole "fleet"; what a later one
+    lacks has vanished.
+    """
 
     table: str
     columns: dict[str, Source]
     when: tuple[str, tuple[str, ...]] | None = None
     wide: Wide | None = None
+    full_dump: str | None = None
+
+
+@dataclass(frozen=True)
+class TotalRow:
+    """Records that sum up others: the cell under `header` is one of `words` or begins with one of `begins` (lower case)."""
+
+    header: str
+    words: tuple[str, ...]
+    begins: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -63,10 +82,20 @@ class Dialect:
     skip_head: int = 0
     skip_foot: int = 0
     ignore_columns: tuple[str, ...] = ()
+    has_repeated_header: bool = False
+    total_rows: tuple[TotalRow, ...] = ()
 
     def reads(self, inner_path: str) -> bool:
-        """Whether one of the `files` globs matches the path within its folder."""
-        return any(fnmatchcase(inner_path, pattern) for pattern in self.files)
+        """Whether one of the `files` globs matches the path within its folder, with or without the ending .gz."""
+        return any(fnmatchcase(name, pattern) for name in {inner_path, plain_name(inner_path)} for pattern in self.files)
+
+    @property
+    def sheet_name(self) -> str:
+        return sheet_name(self.name)
+
+    def as_sheet(self) -> Dialect:
+        """The same for a sheet of quarantined rows, which has no lines before its header nor after its last record."""
+        return replace(self, skip_head=0, skip_foot=0)
 
     def wanted_headers(self) -> dict[str, bool]:
         """Every header the dialect names -> whether a file must have it."""
@@ -77,6 +106,17 @@ class Dialect:
                     wanted[source.header] = wanted.get(source.header, False) or not source.is_optional
             if feed.when:
                 wanted[feed.when[0]] = True
+            wanted |= {rule.header: True for rule in self.total_rows}
             for header in feed.wide.headers if feed.wide else ():
                 wanted[header] = True
         return wanted
+
+
+def plain_name(inner_path: str) -> str:
+    """The name of what is packed: without the ending .gz."""
+    return inner_path[:-3] if inner_path.lower().endswith(".gz") else inner_path
+
+
+def sheet_name(dialect: str) -> str:
+    """How the sheet of a source's quarantined rows is called: what comes back under that name is read by its dialect."""
+    return f"quarantine-{re.sub('[^a-z0-9]+', '-', dialect.lower()).strip('-') or 'source'}"

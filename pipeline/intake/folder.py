@@ -7,21 +7,26 @@ from __future__ import annotations
 
 import os
 import tomllib
+import unicodedata
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path
 
 from pipeline.errors import UserError
 from pipeline.intake.received import Receipt, read_received
+from pipeline.intake.store import CORRECTIONS
+from pipeline.intake.unpack import CONTROL, EXPORT_ENDINGS, is_export, is_packed
 
-EXPORT_ENDINGS = (".csv", ".tsv", ".txt")
 RECEIVED, SETTINGS, DIALECTS = "received.csv", "exports.toml", "dialects"
 SITE_MARKER = ".firekpi-site"
 
 
 @dataclass(frozen=True)
 class Folder:
-    """What a folder of exports holds: export paths in order, declared receipts, dialects, and notes for the user."""
+    """What a folder of exports holds: export paths in order, declared receipts, dialects, and notes for the user.
+
+    `corrections` is the path of its corrections.csv, `ignored` the globs of what is no data.
+    """
 
     path: Path
     name: str
@@ -29,9 +34,23 @@ class Folder:
     declared: dict[str, Receipt]
     dialects: dict[str, bytes]
     notes: tuple[str, ...]
+    corrections: Path | None = None
+    ignored: tuple[str, ...] = ()
 
     def inner_path(self, path: Path) -> str:
-        return path.relative_to(self.path).as_posix()
+        return inner_name(path, self.path)
+
+    def ignores(self, inner: str) -> bool:
+        return is_ignored(inner, self.ignored)
+
+
+def inner_name(path: Path, folder: Path) -> str:
+    """The path within the folder, in Unicode's composed form: some file systems take names apart (NFD)."""
+    return unicodedata.normalize("NFC", path.relative_to(folder).as_posix())
+
+
+def is_ignored(inner: str, ignored: tuple[str, ...]) -> bool:
+    return any(fnmatchcase(inner, pattern) for pattern in ignored)
 
 
 def read_folder(path: Path, store_root: Path) -> Folder:
@@ -44,11 +63,11 @@ def read_folder(path: Path, store_root: Path) -> Folder:
     ignored = _read_ignored(path / SETTINGS)
     exports, others = [], []
     for file in _walk(path, store_root):
-        inner = file.relative_to(path).as_posix()
-        _check_name(file, inner)
-        if inner in (RECEIVED, SETTINGS) or any(fnmatchcase(inner, pattern) for pattern in ignored):
+        _check_name(file)
+        inner = inner_name(file, path)
+        if inner in (RECEIVED, CORRECTIONS, SETTINGS) or is_ignored(inner, ignored):
             continue
-        if file.suffix.lower() not in EXPORT_ENDINGS:
+        if not is_export(file.name):
             others.append(file)
         elif not file.is_file():
             raise UserError("unreadable-file", path=file, why="it is no file, or a link that leads nowhere")
@@ -56,10 +75,21 @@ def read_folder(path: Path, store_root: Path) -> Folder:
             exports.append(file)
     if not exports:
         raise UserError("empty-folder", folder=path)
-    exports.sort(key=lambda file: file.relative_to(path).as_posix())
+    exports.sort(key=lambda file: inner_name(file, path))
+    _refuse_namesakes(path, exports)
     declared = read_received(path / RECEIVED)
     notes = _note_others(path, others) + _note_declared(path, declared, exports)
-    return Folder(path, path.resolve().name, tuple(exports), declared, _read_dialects(path / DIALECTS), notes)
+    corrections = path / CORRECTIONS if (path / CORRECTIONS).exists() else None
+    return Folder(
+        path, path.resolve().name, tuple(exports), declared, _read_dialects(path / DIALECTS), notes, corrections, ignored
+    )
+
+
+def _refuse_namesakes(folder: Path, exports: list[Path]) -> None:
+    """Two names that are one text in Unicode would count as versions of one file."""
+    for before, after in zip(exports, exports[1:], strict=False):
+        if inner_name(before, folder) == inner_name(after, folder):
+            raise UserError("unreadable-file", path=after, why="another file's name is the same text in Unicode")
 
 
 def _walk(folder: Path, store_root: Path):
@@ -76,7 +106,7 @@ def _walk(folder: Path, store_root: Path):
         )
         seen |= {(here / name).resolve() for name in subfolders}
         yield from (here / name for name in sorted(names) if not name.startswith("."))
-        yield from (here / name for name in subfolders if name.lower().endswith(EXPORT_ENDINGS))
+        yield from (here / name for name in subfolders if is_export(name))
 
 
 def _is_part(path: Path, folder: Path, store_root: Path) -> bool:
@@ -86,12 +116,14 @@ def _is_part(path: Path, folder: Path, store_root: Path) -> bool:
     return not (path / SITE_MARKER).exists()
 
 
-def _check_name(file: Path, inner: str) -> None:
+def _check_name(file: Path) -> None:
     try:
-        inner.encode("utf-8")
+        str(file).encode("utf-8")
     except UnicodeEncodeError as error:
         shown = ascii(str(file))
         raise UserError("unreadable-file", path=shown, why="its name is no UTF-8 text") from error
+    if CONTROL.search(file.name):
+        raise UserError("unreadable-file", path=file, why="its name holds control characters")
 
 
 def _note_others(folder: Path, others: list[Path]) -> tuple[str, ...]:
@@ -101,13 +133,14 @@ def _note_others(folder: Path, others: list[Path]) -> tuple[str, ...]:
         return ()
     shown = ", ".join(file.relative_to(folder).as_posix() for file in others[:5])
     more = f" and {len(others) - 5} more" if len(others) > 5 else ""
-    return (f"not read, since they are no {', '.join(EXPORT_ENDINGS)}: {shown}{more}",)
+    return (f"not read, since they are no {', '.join(EXPORT_ENDINGS)}, .gz or .zip of these: {shown}{more}",)
 
 
 def _note_declared(folder: Path, declared: dict[str, Receipt], exports: list[Path]) -> tuple[str, ...]:
     """Lines of received.csv that name no file: a slip of the pen would make 'now' its time of receipt."""
-    there = {file.relative_to(folder).as_posix() for file in exports}
-    absent = sorted(set(declared) - there)
+    there = {inner_name(file, folder) for file in exports} | {CORRECTIONS}
+    archives = tuple(f"{name}/" for name in there if is_packed(name))
+    absent = sorted(name for name in set(declared) - there if not name.startswith(archives))
     if not absent:
         return ()
     more = f" and {len(absent) - 5} more" if len(absent) > 5 else ""
@@ -121,10 +154,10 @@ def _read_dialects(folder: Path) -> dict[str, bytes]:
         raise UserError("unreadable-file", path=error.filename or folder, why=error.strerror) from error
 
 
-def _read_ignored(path: Path) -> list[str]:
+def _read_ignored(path: Path) -> tuple[str, ...]:
     """Globs of exports.toml that name files which are no data."""
     if not path.exists():
-        return []
+        return ()
     try:
         settings = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
@@ -135,4 +168,4 @@ def _read_ignored(path: Path) -> list[str]:
     ignored = settings.get("ignore", [])
     if not isinstance(ignored, list) or not all(isinstance(item, str) for item in ignored):
         raise UserError("bad-dialect", file=path, key="ignore", why='must be a list of globs such as ["notes_*.txt"]')
-    return ignored
+    return tuple(ignored)

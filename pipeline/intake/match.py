@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 
 from pipeline import contract
 from pipeline.errors import UserError
-from pipeline.intake.dialect import Dialect
+from pipeline.intake.dialect import Dialect, plain_name
 from pipeline.intake.read_dialect import canonical_dialect, read_dialect
 from pipeline.intake.receive import Intake
 from pipeline.intake.store import ReceivedFile, Store
@@ -41,13 +41,22 @@ def _read_all(texts: dict[str, bytes], place: Path) -> tuple[Dialect, ...]:
 
 
 def _match_one(file: ReceivedFile, own: tuple[Dialect, ...]) -> Dialect:
+    stem = PurePosixPath(plain_name(file.inner_path)).stem.lower()
     for dialects in (own, generic_dialects()):
-        found = [dialect for dialect in dialects if dialect.reads(file.inner_path)]
+        found = [dialect for dialect in dialects if dialect.sheet_name == stem]
+        found = found or [dialect for dialect in dialects if dialect.reads(file.inner_path)]
         if len(found) > 1:
             raise UserError("two-dialects", path=file.path, dialects=", ".join(item.name for item in found))
         if found:
             return found[0]
-    path = PurePosixPath(file.inner_path)
-    if path.suffix.lower() == ".csv" and path.stem.lower() in contract.tables():
-        return canonical_dialect(path.stem.lower())
+    return _match_canonical(file)
+
+
+def _match_canonical(file: ReceivedFile) -> Dialect:
+    """The dialect of a file called after a table, or of a sheet of rows of one. Raises UserError unknown-file."""
+    path = PurePosixPath(plain_name(file.inner_path).lower())
+    for table in contract.tables():
+        dialect = canonical_dialect(table, "\t" if path.suffix == ".tsv" else ",")
+        if path.suffix in (".csv", ".tsv") and path.stem in (table, dialect.sheet_name):
+            return dialect
     raise UserError("unknown-file", path=file.path, tables=", ".join(f"{name}.csv" for name in contract.tables()))

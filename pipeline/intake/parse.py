@@ -21,21 +21,27 @@ import duckdb
 from pipeline import contract
 from pipeline.errors import UserError
 from pipeline.intake.convert import conversion_sql, unmatched_sql
+from pipeline.intake.corrections import Correction, correct_rows
+from pipeline.intake.date_order import settle_formats
 from pipeline.intake.dialect import Dialect
 from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
-PARSER_VERSION = "2"
+PARSER_VERSION = "3"
 
 
 @dataclass(frozen=True)
 class Parsed:
-    """What one file holds: `feeds` are (table, Parquet path, rows), `broken` the records that are no rows."""
+    """What one file holds: `feeds` are (table, Parquet path, rows), `broken` the records that are no rows.
+
+    `answers` are (record_no, file_id, record_no): records of a mended sheet and the quarantined ones they answer.
+    """
 
     records: int
     lines_skipped: int
     feeds: tuple[tuple[str, Path, int], ...]
     broken: tuple[Broken, ...]
+    answers: tuple[tuple[int, str, int], ...]
 
 
 @cache
@@ -46,37 +52,46 @@ def contract_digest() -> str:
     return hashlib.sha256(b"\0".join(texts)).hexdigest()[:16]
 
 
-def parse_file(store: Store, received: ReceivedFile, dialect: Dialect, con: duckdb.DuckDBPyConnection) -> Parsed:
-    """Parse the file, or take the result of an earlier run with the same bytes and the same dialect.
+def parse_file(
+    store: Store,
+    received: ReceivedFile,
+    dialect: Dialect,
+    con: duckdb.DuckDBPyConnection,
+    corrections: tuple[Correction, ...] = (),
+) -> Parsed:
+    """Parse the file, or take the result of an earlier run with the same bytes, dialect and corrections.
 
     A cached result whose Parquet files are not as they were written is made anew.
     """
-    key = hashlib.sha256(
-        f"{received.sha256}\0{dialect.digest}\0{contract_digest()}\0{PARSER_VERSION}\0{duckdb.__version__}".encode()
-    ).hexdigest()[:32]
+    parts = [received.sha256, dialect.digest, contract_digest(), PARSER_VERSION, duckdb.__version__]
+    parts += [repr((item.record_no, item.header, item.was, item.to)) for item in corrections]
+    key = hashlib.sha256("\0".join(parts).encode("utf-8", "surrogatepass")).hexdigest()[:32]
     folder = store.root / "parsed" / key
     cached = _read_parsed(folder)
     if cached is None:
-        _parse_into(folder, store, received, dialect, con)
+        _parse_into(folder, store, received, dialect, con, corrections)
         cached = _read_parsed(folder)
     if cached is None:
         raise UserError("cannot-write", path=folder, why="what was written does not read back")
     return cached
 
 
-def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con) -> None:
+def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con, corrections) -> None:
     """Write the Parquet files beside the final folder, then move them in: a crash leaves no half result."""
     part = folder.with_name(f"{folder.name}.{os.getpid()}.part")
     try:
         shutil.rmtree(part, ignore_errors=True)
         part.mkdir(parents=True)
         records = read_records(store.open_file(received), dialect, received.path)
+        records.rows = correct_rows(records.rows, records.headers, corrections)
         load_records(records, part / "records.csv", con)
+        dialect = settle_formats(dialect, records.headers, received.path, con)
         broken = records.broken + _unmatched(records, dialect, con)
         feeds = [_write_feed(part, number, feed, records.headers, dialect, con) for number, feed in enumerate(dialect.feeds)]
         (part / "records.csv").unlink()
         result = {"records": records.count, "lines_skipped": records.lines_skipped, "feeds": feeds}
         result["broken"] = [asdict(item) for item in broken]
+        result["answers"] = [(number, *answered) for number, answered in records.answers.items()]
         (part / "parsed.json").write_text(json.dumps(result), encoding="utf-8")
         shutil.rmtree(folder, ignore_errors=True)
         os.replace(part, folder)
@@ -149,6 +164,7 @@ def _read_parsed(folder: Path) -> Parsed | None:
             lines_skipped=result["lines_skipped"],
             feeds=tuple((feed["table"], folder / feed["file"], feed["rows"]) for feed in result["feeds"]),
             broken=tuple(Broken(**item) for item in result["broken"]),
+            answers=tuple((number, file_id, record_no) for number, file_id, record_no in result["answers"]),
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None

@@ -1,7 +1,7 @@
 """A dialect TOML, checked key by key. In: its text. Out: a `Dialect`, or one sentence that names file and key.
 
 A slip of the pen here must never become a silent loss: unknown keys, wrong types, words outside the vocabulary, date forms
-that lose the year are all refused.
+that lose the year are all refused. So is a draft in which something is still marked "?".
 """
 
 from __future__ import annotations
@@ -10,26 +10,32 @@ import codecs
 import hashlib
 import json
 import tomllib
+import unicodedata
+from collections.abc import Iterator
+from functools import cache
 
 import duckdb
 
 from pipeline import contract
 from pipeline.contract import Column, Table
 from pipeline.errors import UserError
-from pipeline.intake.dialect import Dialect, Feed, Source, Wide
+from pipeline.intake.dialect import Dialect, Feed, Source, TotalRow, Wide
 
 TEXT, TEXTS, NUMBER, TABLE, FLAG = "text", "a list of texts", "a whole number", "a table", "true or false"
 TOP_KEYS = {
     "name": TEXT, "about": TEXT, "files": TEXTS, "encoding": TEXT, "delimiter": TEXT, "decimal_mark": TEXT,
     "thousands_mark": TEXT, "date_formats": TEXTS, "null_words": TEXTS, "skip_head": NUMBER, "skip_foot": NUMBER,
-    "ignore_columns": TEXTS, "table": "a list of tables",
+    "ignore_columns": TEXTS, "repeated_header": FLAG, "total_rows": "a list of tables", "draft": FLAG, "table": "a list of tables",
 }  # fmt: skip
-FEED_KEYS = {"name": TEXT, "when": TABLE, "columns": TABLE, "wide": TABLE}
+FEED_KEYS = {"name": TEXT, "when": TABLE, "columns": TABLE, "wide": TABLE, "full_dump": TEXT}
+TOTAL_KEYS = {"column": TEXT, "is": TEXTS, "begins": TEXTS}
 WHEN_KEYS = {"column": TEXT, "is": TEXTS}
 COLUMN_KEYS = {
     "from": TEXT, "constant": TEXT, "words": TABLE, "formats": TEXTS, "unit": TEXT, "prefix": TEXT, "precision_into": TEXT,
-    "optional": FLAG,
+    "optional": FLAG, "match": TEXTS,
 }  # fmt: skip
+DUMPS = ("vessel", "fleet")
+MATCHES = ("spacing", "case", "leading_zeros")
 WIDE_KEYS = {"into": TEXT, "columns": TABLE, "none_words": TEXTS, "cells": TABLE}
 IS_KIND = {
     TEXT: lambda value: isinstance(value, str),
@@ -50,21 +56,58 @@ class _Fault(Exception):
 
 
 def read_dialect(data: bytes, shown_as: str) -> Dialect:
-    """Read and check one dialect. Raises UserError bad-dialect naming file and key."""
+    """Read and check one dialect. Raises UserError bad-dialect naming file and key, or unsettled-draft."""
     try:
-        return parse_dialect(tomllib.loads(data.decode("utf-8")))
+        spec = tomllib.loads(data.decode("utf-8"))
+        refuse_unsettled(spec, shown_as)
+        return parse_dialect(spec)
     except _Fault as fault:
         raise UserError("bad-dialect", file=shown_as, key=fault.key, why=fault.why) from fault
     except ValueError as error:
         raise UserError("bad-dialect", file=shown_as, key="(whole file)", why=f"is not TOML: {error}") from error
 
 
+def refuse_unsettled(spec: dict, shown_as: str) -> None:
+    """Raise UserError unsettled-draft if a draft still has something marked "?"."""
+    unsettled = list(find_unsettled(spec)) if spec.get("draft") is True else []
+    if unsettled:
+        more = f" and {len(unsettled) - 5} more" if len(unsettled) > 5 else ""
+        raise UserError("unsettled-draft", file=shown_as, keys=", ".join(unsettled[:5]) + more)
+
+
+def find_unsettled(value: object, where: str = "") -> Iterator[str]:
+    """The keys of every key and text that begins with "?"."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            place = f"{where}.{key}" if where else key
+            if key.startswith("?"):
+                yield place
+            else:
+                yield from find_unsettled(inner, place)
+    elif isinstance(value, list):
+        for number, inner in enumerate(value):
+            yield from find_unsettled(inner, f"{where}[{number}]")
+    elif isinstance(value, str) and value.startswith("?"):
+        yield where
+
+
+def _compose(value: object) -> object:
+    """Texts in Unicode's composed form, as the cells they are compared with (Unicode Standard Annex 15, NFC)."""
+    if isinstance(value, dict):
+        return {unicodedata.normalize("NFC", key): _compose(inner) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [_compose(inner) for inner in value]
+    return unicodedata.normalize("NFC", value) if isinstance(value, str) else value
+
+
 def parse_dialect(spec: dict) -> Dialect:
     """Check a parsed dialect and freeze it."""
+    spec = _compose(spec)
     _check_kinds(spec, TOP_KEYS, "", ("name", "files", "table"))
     _check_encoding(spec.get("encoding", "utf-8"))
     _check_marks(spec)
     formats = _check_formats(spec.get("date_formats", ["%Y-%m-%d"]), "date_formats")
+    totals = tuple(_parse_total(entry, f"total_rows[{number}].") for number, entry in enumerate(spec.get("total_rows", ())))
     feeds = tuple(_parse_feed(entry, formats, f"table[{number}].") for number, entry in enumerate(spec["table"]))
     return Dialect(
         name=spec["name"],
@@ -79,6 +122,8 @@ def parse_dialect(spec: dict) -> Dialect:
         skip_head=spec.get("skip_head", 0),
         skip_foot=spec.get("skip_foot", 0),
         ignore_columns=tuple(spec.get("ignore_columns", ())),
+        has_repeated_header=spec.get("repeated_header", False),
+        total_rows=totals,
     )
 
 
@@ -94,10 +139,22 @@ def _check_kinds(spec: dict, kinds: dict[str, str], where: str, needed: tuple[st
             raise _Fault(f"{where}{key}", "is missing or empty")
 
 
+def _parse_total(entry: dict, where: str) -> TotalRow:
+    _check_kinds(entry, TOTAL_KEYS, where, ("column",))
+    words, begins = ([_fold(word) for word in entry.get(key, ())] for key in ("is", "begins"))
+    if not any(words) and not any(begins) or not all(begins):
+        raise _Fault(f"{where}is", "or `begins` must list at least one word, none of them empty")
+    return TotalRow(entry["column"], tuple(words), tuple(begins))
+
+
+def _fold(word: str) -> str:
+    return word.strip().lower()
+
+
 def _check_encoding(encoding: str) -> None:
     try:
         "a".encode(encoding).decode(encoding)
-        codecs.lookup(encoding)
+        codecs.getincrementaldecoder(encoding)("strict")
     except (LookupError, ValueError, TypeError) as error:
         raise _Fault("encoding", f"{encoding!r} is no encoding of text that Python knows") from error
 
@@ -139,11 +196,13 @@ def _parse_feed(entry: dict, formats: tuple[str, ...], where: str) -> Feed:
     when = entry.get("when")
     if when is not None:
         _check_kinds(when, WHEN_KEYS, f"{where}when.", ("column", "is"))
-        when = (when["column"], tuple(word.strip().lower() for word in when["is"]))
+        when = (when["column"], tuple(map(_fold, when["is"])))
     wide = _parse_wide(table, entry["wide"], f"{where}wide.") if "wide" in entry else None
     if not columns and wide is None:
         raise _Fault(f"{where}columns", "is missing or empty")
-    return Feed(table.name, columns, when, wide)
+    if "full_dump" in entry and entry["full_dump"] not in DUMPS:
+        raise _Fault(f"{where}full_dump", f"must be one of {', '.join(DUMPS)}")
+    return Feed(table.name, columns, when, wide, entry.get("full_dump"))
 
 
 def _parse_source(table: Table, name: str, value: object, formats: tuple[str, ...], where: str) -> Source:
@@ -159,6 +218,8 @@ def _parse_source(table: Table, name: str, value: object, formats: tuple[str, ..
         into = _find_column(table, spec["precision_into"], f"{where}.precision_into")
         if column.type != "date" or not {"day", "month", "year"} <= set(into.words):
             raise _Fault(f"{where}.precision_into", "leads from a date to a column with the words day, month, year")
+    if spec.get("match") and (name != "unit_id" or not set(spec["match"]) <= set(MATCHES)):
+        raise _Fault(f"{where}.match", f"is for unit_id and takes {', '.join(MATCHES)}")
     own = _check_formats(spec["formats"], f"{where}.formats") if "formats" in spec else formats
     return Source(
         header=spec.get("from"),
@@ -169,6 +230,7 @@ def _parse_source(table: Table, name: str, value: object, formats: tuple[str, ..
         prefix=spec.get("prefix", ""),
         precision_into=spec.get("precision_into"),
         is_optional=spec.get("optional", False),
+        match=tuple(sorted(set(spec.get("match", ())))),
     )
 
 
@@ -191,7 +253,7 @@ def _parse_words(column: Column, words: dict, where: str) -> dict[str, str]:
     found: dict[str, str] = {}
     for word, target in words.items():
         target = str(target).lower() if isinstance(target, bool) else target
-        slug = word.strip().lower()
+        slug = _fold(word)
         if not isinstance(target, str) or (allowed and target not in allowed):
             raise _Fault(f"{where}.{word}", f"{target!r} is not in the vocabulary {', '.join(allowed) or 'of texts'}")
         if found.get(slug, target) != target:
@@ -210,14 +272,14 @@ def _parse_wide(table: Table, spec: dict, where: str) -> Wide:
     for word, given in spec["cells"].items():
         if not isinstance(given, dict) or not given:
             raise _Fault(f"{where}cells.{word}", "must be a table of columns and their values")
-        cells[word.strip().lower()] = {
+        cells[_fold(word)] = {
             name: _check_value(_find_column(table, name, f"{where}cells.{word}"), value, f"{where}cells.{word}.{name}")
             for name, value in given.items()
         }
     named = next((c.name for c in table.columns if c.type == "word" and any(c.name in given for given in cells.values())), None)
     if named is None:
         raise _Fault(f"{where}cells", "must give at least one column that has a vocabulary, such as defect")
-    none_words = tuple(word.strip().lower() for word in spec.get("none_words", ()))
+    none_words = tuple(map(_fold, spec.get("none_words", ())))
     return Wide(into.name, headers, none_words, cells, named)
 
 
@@ -232,14 +294,16 @@ def _check_value(column: Column, value: object, where: str) -> str:
     return value
 
 
-def canonical_dialect(table_name: str) -> Dialect:
-    """The dialect of a file named after a canonical table: the contract's own names, ISO dates, UTF-8, commas."""
+@cache
+def canonical_dialect(table_name: str, delimiter: str = ",") -> Dialect:
+    """The dialect of a file named after a canonical table: the contract's own names, ISO dates, UTF-8, commas (tabs in a .tsv)."""
     table = contract.tables()[table_name]
     columns = {column.name: {"from": column.name, "optional": not column.required} for column in table.columns}
     return parse_dialect(
         {
             "name": f"canonical-{table_name}",
-            "files": [f"*{table_name}.csv"],
+            "files": [f"*{table_name}.csv", f"*{table_name}.tsv"],
+            "delimiter": delimiter,
             "table": [{"name": table_name, "columns": columns}],
         }
     )

@@ -7,16 +7,19 @@ A broken quote costs its own line only: reading starts again on the next one.
 from __future__ import annotations
 
 import csv
-import io
+import itertools
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from pipeline.errors import UserError
 from pipeline.intake.dialect import Dialect
+from pipeline.intake.lines import LONGEST_RECORD, LineSource, Overlong, TooMuchReread, check_text, drop_foot, read_lines
+from pipeline.intake.sheet import ANSWER, SHEET_COLUMNS, is_sheet, read_answer, unguard
 
-# A field or record beyond this is no cell of an inspection record but a quote gone astray; it is put aside as broken.
-LONGEST_RECORD = 4_000_000
 LONGEST_SHOWN = 2_000
+MOST_COLUMNS = 5_000
+MOST_BROKEN = 100_000
 csv.field_size_limit(LONGEST_RECORD)
 
 
@@ -32,88 +35,80 @@ class Broken:
 
 @dataclass
 class Records:
-    """One file as records. `rows` yields (record_no, line_no, cells) once and fills `broken` as it goes."""
+    """One file as records. `rows` yields (record_no, line_no, cells) once and fills the rest as it goes.
+
+    `answers` maps a record of a mended sheet to the quarantined one it answers: record_no -> (file_id, record_no).
+    """
 
     headers: list[str]
     rows: Iterator[tuple[int, int, list[str]]]
     broken: list[Broken] = field(default_factory=list)
     count: int = 0
     lines_skipped: int = 0
+    answers: dict[int, tuple[str, int]] = field(default_factory=dict)
 
 
 def read_records(data: bytes, dialect: Dialect, path: str) -> Records:
-    """Decode and split one file. Raises UserError no-data-in-file, wrong-encoding, not-csv, header-mismatch."""
-    every = split_lines(decode(data, dialect, path))
-    lines = _drop_foot(every, dialect.skip_foot)
-    if not any(line.strip() for line in lines[dialect.skip_head :]):
-        raise UserError("no-data-in-file", path=path)
-    headers, start = _read_header(lines, dialect, path)
-    _check_headers(headers, start, dialect, path)
-    records = Records(headers, iter(()))
-    skipped = every[: dialect.skip_head] + every[len(lines) :]
-    records.lines_skipped = sum(1 for line in skipped if line.strip())
-    records.rows = _walk_records(lines, start, dialect.delimiter, records)
+    """Decode and split one file.
+
+    Raises UserError no-data-in-file, wrong-encoding, garbled-encoding, not-csv, header-mismatch; not-csv also while rows are read.
+    """
+    check_text(data, dialect, path)
+    first_line = next(read_lines(data, dialect.encoding), "")
+    sheet = is_sheet(first_line)
+    if sheet:
+        dialect = dialect.as_sheet()
+    skipped = [0]
+    lines = drop_foot(read_lines(data, dialect.encoding), dialect.skip_foot, skipped)
+    source = LineSource(lines)
+    records = Records([], iter(()))
+    records.lines_skipped = sum(1 for line in itertools.islice(source, dialect.skip_head) if line.strip())
+    source.begin()
+    records.headers = _read_header(source, dialect, path)
+    sheet = sheet and ANSWER in records.headers
+    _check_headers(records.headers, source.number, dialect, path, sheet)
+    records.rows = _finish(_walk_records(source, dialect, records, path), records, skipped, sheet)
     return records
 
 
-def decode(data: bytes, dialect: Dialect, path: str) -> str:
-    """Strictly decode; a byte order mark is dropped."""
-    if not data.strip():
-        raise UserError("no-data-in-file", path=path)
+def _finish(rows, records: Records, skipped: list[int], sheet: bool):
+    """Undo what a sheet was given for the spreadsheet, and count the lines left out at the foot."""
+    answer = records.headers.index(ANSWER) if sheet else -1
+    for record_no, line_no, cells in rows:
+        if sheet:
+            cells = [unguard(cell) for cell in cells]
+            answered = read_answer(cells[answer])
+            if answered:
+                records.answers[record_no] = answered
+        yield record_no, line_no, cells
+    records.lines_skipped += skipped[0]
+
+
+def _read_header(source: LineSource, dialect: Dialect, path: str) -> list[str]:
+    """The header cells, trimmed, in Unicode's composed form as the dialect's."""
     try:
-        text = data.decode(dialect.encoding)
-    except UnicodeError as error:
-        why = _foreign(data)
-        if why:
-            raise UserError("not-csv", path=path, why=why) from error
-        offset = getattr(error, "start", 0)
-        raise UserError("wrong-encoding", path=path, offset=offset, encoding=dialect.encoding, dialect=dialect.name) from error
-    if "\0" in text:
-        raise UserError("not-csv", path=path, why=_foreign(data) or "it holds binary data")
-    return text.removeprefix("\ufeff")
-
-
-def _foreign(data: bytes) -> str:
-    """What a file is that holds zero bytes; nothing for plain text in some other encoding."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return "it is UTF-16 text: set encoding = 'utf-16' in its dialect"
-    return "it holds binary data" if b"\0" in data[:4096] else ""
-
-
-def split_lines(text: str) -> list[str]:
-    """Physical lines, ends kept: only CR, LF and CR LF end a line."""
-    return list(io.StringIO(text, newline=""))
-
-
-def _drop_foot(lines: list[str], count: int) -> list[str]:
-    """Leave out the last `count` lines that say something, and the blank ones after them."""
-    end = len(lines)
-    for _ in range(count):
-        while end and not lines[end - 1].strip():
-            end -= 1
-        end = max(end - 1, 0)
-    return lines[:end]
-
-
-def _read_header(lines: list[str], dialect: Dialect, path: str) -> tuple[list[str], int]:
-    """The header cells and the index of the line after them."""
-    reader = csv.reader(iter(lines[dialect.skip_head :]), delimiter=dialect.delimiter, strict=True)
-    try:
-        for cells in reader:
+        for cells in csv.reader(source, delimiter=dialect.delimiter, strict=True):
             if cells:
-                return [cell.strip() for cell in cells], dialect.skip_head + reader.line_num
-    except csv.Error as error:
-        raise UserError("not-csv", path=path, why=f"its header row can't be read: {error}") from error
+                if len(cells) > MOST_COLUMNS:
+                    raise UserError("not-csv", path=path, why=f"its header row has {len(cells):,} columns")
+                return [unicodedata.normalize("NFC", cell.strip()) for cell in cells]
+            source.begin()
+    except (csv.Error, OverflowError) as error:
+        why = str(error) or f"it has more than {LONGEST_RECORD:,} characters"
+        raise UserError("not-csv", path=path, why=f"its header row can't be read: {why}") from error
     raise UserError("no-data-in-file", path=path)
 
 
-def _check_headers(headers: list[str], line_no: int, dialect: Dialect, path: str) -> None:
-    """Every header is mapped or knowingly ignored, every wanted one is there, none stands twice."""
+def _check_headers(headers: list[str], line_no: int, dialect: Dialect, path: str, sheet: bool) -> None:
+    """Every header is mapped or knowingly ignored, every wanted one is there, none stands twice.
+
+    A sheet carries columns of ours, and headers that were made different from their namesakes.
+    """
     wanted = dialect.wanted_headers()
     named = [header for header in headers if header]
     problems = []
     twice = sorted({header for header in named if named.count(header) > 1 and header in wanted})
-    unmapped = [header for header in named if header not in wanted and header not in dialect.ignore_columns]
+    unmapped = [] if sheet else [header for header in named if header not in wanted and header not in dialect.ignore_columns]
     missing = [header for header, is_needed in wanted.items() if is_needed and header not in headers]
     if missing:
         problems.append("no column " + ", ".join(repr(header) for header in missing))
@@ -126,36 +121,45 @@ def _check_headers(headers: list[str], line_no: int, dialect: Dialect, path: str
         raise UserError("header-mismatch", path=path, line_no=line_no, problems="; ".join(problems) + found, dialect=dialect.name)
 
 
-def _walk_records(lines: list[str], start: int, delimiter: str, records: Records):
+def _walk_records(source: LineSource, dialect: Dialect, records: Records, path: str):
     """Yield good records; put broken ones aside and go on with the line after their first."""
-    width, base = len(records.headers), start
+    width = len(records.headers)
     unnamed = [number for number, header in enumerate(records.headers) if not header]
-    while base < len(lines):
-        reader = csv.reader(map(lines.__getitem__, range(base, len(lines))), delimiter=delimiter, strict=True)
-        used, restart = 0, None
+    totals = [(records.headers.index(rule.header), rule) for rule in dialect.total_rows]
+    reader = csv.reader(source, delimiter=dialect.delimiter, strict=True)
+    while True:
+        source.begin()
         try:
-            for cells in reader:
-                first, used, span = base + used, reader.line_num, reader.line_num - used
-                if not cells:
-                    continue
-                records.count += 1
-                rule = _find_fault(cells, width, unnamed, lines[first : first + span], delimiter)
-                if rule is None:
-                    if any(cells) and any(cell.strip() for cell in cells):
-                        yield records.count, first + 1, cells
-                    continue
-                records.broken.append(_make_broken(records.count, lines, first, rule))
-                if rule == "unclosed-quote":
-                    restart = first + 1
-                    break
-        except csv.Error:
-            first = base + used
-            records.count += 1
-            records.broken.append(_make_broken(records.count, lines, first, "unclosed-quote"))
-            restart = first + 1
-        if restart is None:
+            cells = next(reader)
+            rule = _find_fault(cells, width, unnamed, source.taken, dialect.delimiter)
+        except StopIteration:
             return
-        base = restart
+        except (csv.Error, OverflowError):
+            cells = None
+            rule = "record-too-long" if isinstance(source.taken[0], Overlong) else "unclosed-quote"
+        if cells == []:
+            continue
+        records.count += 1
+        if cells and _is_skipped(cells, records.headers, dialect, totals):
+            records.lines_skipped += 1
+        elif rule is None:
+            if any(cells) and any(cell.strip() for cell in cells):
+                yield records.count, source.number - len(source.taken) + 1, cells
+        else:
+            _put_aside(records, source, rule, path)
+        if cells is None or rule == "unclosed-quote":
+            reader = csv.reader(source, delimiter=dialect.delimiter, strict=True)
+
+
+def _is_skipped(cells: list[str], headers: list[str], dialect: Dialect, totals: list) -> bool:
+    """Whether the record is the header row again, or sums up others, and the dialect says that such are no data."""
+    if dialect.has_repeated_header and [cell.strip() for cell in cells] == headers:
+        return True
+    for index, rule in totals:
+        cell = cells[index].strip().lower() if index < len(cells) else ""
+        if cell in rule.words or (rule.begins and cell.startswith(rule.begins)):
+            return True
+    return False
 
 
 def _find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[str], delimiter: str) -> str | None:
@@ -170,16 +174,34 @@ def _find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[st
             return "unclosed-quote"
     if len(cells) != width or any(cells[number].strip() for number in unnamed):
         return "ragged-record"
-    return "record-too-long" if sum(map(len, cells)) > LONGEST_RECORD else None
+    return None
 
 
-def _make_broken(record_no: int, lines: list[str], index: int, rule: str) -> Broken:
-    return Broken(record_no, index + 1, rule, lines[index].rstrip("\r\n")[:LONGEST_SHOWN])
+def _put_aside(records: Records, source: LineSource, rule: str, path: str) -> None:
+    """Name the record as broken; what a quote gone astray has swallowed is read again. Raises UserError not-csv."""
+    line_no = source.number - len(source.taken) + 1
+    text = source.taken[0].rstrip("\r\n")[:LONGEST_SHOWN]
+    records.broken.append(Broken(records.count, line_no, rule, text))
+    if len(records.broken) > MOST_BROKEN:
+        why = f"more than {MOST_BROKEN:,} of its records do not fit its header row"
+        raise UserError("not-csv", path=path, why=why)
+    if rule == "unclosed-quote":
+        try:
+            source.give_back()
+        except TooMuchReread as error:
+            raise UserError("not-csv", path=path, why="too many of its quotation marks are not closed") from error
 
 
 def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> dict[int, dict[str, str]]:
     """The named records in the source's own columns, for the quarantine: record_no -> {header: cell}."""
     records = read_records(data, dialect, path)
-    found = {number: dict(zip(records.headers, cells, strict=True)) for number, _, cells in records.rows if number in wanted}
+    names = _tell_apart(records.headers)
+    kept = [(index, name) for index, name in enumerate(names) if name not in SHEET_COLUMNS]
+    found = {number: {name: cells[index] for index, name in kept} for number, _, cells in records.rows if number in wanted}
     found.update({item.record_no: {"(line)": item.value} for item in records.broken if item.record_no in wanted})
     return found
+
+
+def _tell_apart(headers: list[str]) -> list[str]:
+    """Headers as they are; a namesake gets a number, so that no cell is lost."""
+    return [name if name not in headers[:index] else f"{name} ({index + 1})" for index, name in enumerate(headers)]

@@ -6,14 +6,16 @@ Bytes are kept at once; the ledger and the dialects are written by `confirm` aft
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.errors import UserError
 from pipeline.intake.folder import Folder, read_folder
-from pipeline.intake.received import stamp_now
+from pipeline.intake.received import Receipt, read_moment, stamp_now
 from pipeline.intake.store import ReceivedFile, Store, sort_received
+from pipeline.intake.unpack import MOST_BYTES, is_export, is_packed, unpack
 
 
 @dataclass(frozen=True)
@@ -31,11 +33,22 @@ class Intake:
         store.write_ledger(list(self.ledger))
 
 
+@dataclass(frozen=True)
+class Arrival:
+    """A file as it lies in a folder, or in an archive there: its path in the folder, kept bytes, and the archive's path."""
+
+    inner: str
+    sha256: str
+    size: int
+    container: str = ""
+    archive: str = ""
+
+
 def receive_exports(paths: list[Path], store: Store, added: set[str], now: datetime | None = None) -> Intake:
     """Read the folders and keep every export's bytes, the new ones noted in `added`.
 
     A file is new if its content differs from the newest under its path. Its time of receipt is that declared in the
-    folder's received.csv, else `now`. Raises UserError same-name, store-damaged and those of folder.py.
+    folder's received.csv, else `now`. Raises UserError same-name, store-damaged and those of folder.py and unpack.py.
     """
     folders = [read_folder(path, store.root) for path in dict.fromkeys(path.resolve() for path in paths)]
     names = [folder.name for folder in folders]
@@ -43,18 +56,32 @@ def receive_exports(paths: list[Path], store: Store, added: set[str], now: datet
         if names.count(name) > 1:
             raise UserError("same-name", name=name)
     known = store.ledger()
-    newest: dict[str, ReceivedFile] = {}
-    for file in known:
-        if file.path not in newest or newest[file.path].version < file.version:
-            newest[file.path] = file
-    ledger = {(file.path, file.version): file for file in known}
+    versions: dict[str, list[ReceivedFile]] = {}
+    for file in sorted(known, key=lambda file: file.version):
+        versions.setdefault(file.path, []).append(file)
+    stamp, notes = _read_clock(known, now or datetime.now(UTC))
     for folder in folders:
-        for file in _receive_folder(folder, store, added, newest, now or datetime.now(UTC)):
-            ledger[file.path, file.version] = file
-    files = sort_received(list(ledger.values()))
+        notes += folder.notes
+        for arrival in _list_arrivals(folder, store, added, notes):
+            path = f"{folder.name}/{arrival.inner}"
+            declared = folder.declared.get(arrival.inner) or folder.declared.get(arrival.archive)
+            versions[path] = _place(path, arrival, versions.get(path, []), declared, stamp, notes)
+    files = sort_received([file for entries in versions.values() for file in entries])
     store.check_kept(files)
-    notes = [note for folder in folders for note in folder.notes] + _note_earlier(files, names)
-    return Intake(tuple(files), tuple(folders), tuple(notes))
+    return Intake(tuple(files), tuple(folders), tuple(notes + _note_earlier(files, names)))
+
+
+def _read_clock(known: list[ReceivedFile], now: datetime) -> tuple[Receipt, list[str]]:
+    """The receipt of what comes now, never before what was received already: a clock set back must not turn the order of files."""
+    stamp = stamp_now(now)
+    latest = max(known, key=lambda file: file.received_at, default=None)
+    if latest is None or latest.received_at <= stamp.received_at:
+        return stamp, []
+    note = (
+        f"the clock of this machine ({stamp.received_at}) is behind the last receipt ({latest.received_at}, {latest.path}): "
+        "files received now are taken as received then; set the clock, or declare the times in received.csv"
+    )
+    return stamp_now(read_moment(latest.received_at)), [note]
 
 
 def _note_earlier(files: list[ReceivedFile], names: list[str]) -> list[str]:
@@ -67,21 +94,56 @@ def _note_earlier(files: list[ReceivedFile], names: list[str]) -> list[str]:
     return [f"the store also holds {count:,} files received earlier, and they count: {shown}"]
 
 
-def _receive_folder(folder: Folder, store: Store, added: set[str], newest: dict[str, ReceivedFile], now: datetime):
-    """Yield each export that is new, or whose declared time of receipt changed."""
-    for path in folder.exports:
+def _list_arrivals(folder: Folder, store: Store, added: set[str], notes: list[str]) -> Iterator[Arrival]:
+    """Keep each export of the folder, the members of archives one by one, and the declared corrections."""
+    for path in [*folder.exports, *([folder.corrections] if folder.corrections else [])]:
         inner = folder.inner_path(path)
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise UserError("unreadable-file", path=path, why=error.strerror) from error
+        data = _read_bytes(path)
         digest = store.keep(data, added)
-        receipt = folder.declared.get(inner)
-        before = newest.get(f"{folder.name}/{inner}")
-        if before is not None and before.sha256 == digest:
-            if receipt is not None:
-                yield replace(before, received_at=receipt.received_at, received_on=receipt.received_on)
+        if not is_packed(inner):
+            yield Arrival(inner, digest, len(data))
             continue
-        stamp = receipt or stamp_now(now)
-        version = before.version + 1 if before else 1
-        yield ReceivedFile(f"{folder.name}/{inner}", digest, len(data), stamp.received_at, stamp.received_on, version)
+        for name, content in unpack(data, f"{folder.name}/{inner}"):
+            member = f"{inner}/{name}" if name else inner
+            if name and folder.ignores(member):
+                continue
+            if name and not is_export(name):
+                notes.append(f"not read, since it is no .csv, .tsv or .txt: {member}")
+                continue
+            yield Arrival(member, store.keep(content, added), len(content), digest, inner)
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise UserError("export-too-large", path=path, most=MOST_BYTES >> 20)
+        return path.read_bytes()
+    except OSError as error:
+        raise UserError("unreadable-file", path=path, why=error.strerror) from error
+
+
+def _place(
+    path: str, arrival: Arrival, before: list[ReceivedFile], declared: Receipt | None, stamp: Receipt, notes: list[str]
+) -> list[ReceivedFile]:
+    """The versions of a path once the file has come: a new one if its content differs from the newest."""
+    newest = before[-1] if before else None
+    if newest is not None and newest.sha256 == arrival.sha256:
+        withdrawn = newest.withdrawal(None)
+        if withdrawn:
+            notes.append(f"{path} is withdrawn since {withdrawn.at} and does not count: {withdrawn.why}")
+        if declared is None:
+            return before
+        before, file = before[:-1], replace(newest, received_at=declared.received_at, received_on=declared.received_on)
+    else:
+        receipt = declared or stamp
+        version = newest.version + 1 if newest else 1
+        file = ReceivedFile(
+            path, arrival.sha256, arrival.size, receipt.received_at, receipt.received_on, version, arrival.container
+        )
+    if before and before[-1].received_at > file.received_at:
+        notes.append(
+            f"{path} is declared as received {file.received_at}, before version {before[-1].version} of it "
+            f"({before[-1].received_at}); it is taken as received with that version, since it came after it"
+        )
+        file = replace(file, received_at=before[-1].received_at)
+    return [*before, file]

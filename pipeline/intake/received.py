@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -49,7 +50,8 @@ def read_received(path: Path) -> dict[str, Receipt]:
     try:
         with open(path, encoding="utf-8-sig", newline="") as stream:
             for number, record in enumerate(csv.DictReader(stream), start=1):
-                name, value = (record.get("path") or "").strip(), record.get("received_at")
+                name = unicodedata.normalize("NFC", (record.get("path") or "").strip())
+                value = record.get("received_at")
                 if not name or not value:
                     raise UserError("bad-received", file=path, record_no=number, why="path or received_at is missing")
                 if name in found:

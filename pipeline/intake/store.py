@@ -9,11 +9,22 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
 from pathlib import Path
 
 from pipeline.errors import UserError
+
+CORRECTIONS = "corrections.csv"
+
+
+@dataclass(frozen=True)
+class Withdrawal:
+    """A time during which a file does not count: from `at`, and until `until` if it was taken back. UTC, ISO 8601."""
+
+    at: str
+    why: str
+    until: str = ""
 
 
 @dataclass(frozen=True)
@@ -21,7 +32,7 @@ class ReceivedFile:
     """One file as it came. `path` starts with its folder's name; `received_at` is UTC, ISO 8601.
 
     `received_on` is the calendar day of receipt where the sender is: what a record's date may not lie after.
-    `version` counts the contents that came under this path.
+    `version` counts the contents that came under this path. `container` is the SHA-256 of the .gz or .zip it came in.
     """
 
     path: str
@@ -30,6 +41,8 @@ class ReceivedFile:
     received_at: str
     received_on: str
     version: int
+    container: str = ""
+    withdrawals: tuple[Withdrawal, ...] = ()
 
     @property
     def file_id(self) -> str:
@@ -44,6 +57,18 @@ class ReceivedFile:
     def inner_path(self) -> str:
         """Path relative to the folder of exports: what dialects match."""
         return self.path.split("/", 1)[1]
+
+    @property
+    def is_corrections(self) -> bool:
+        """Whether it is a folder's list of declared corrections, and no export."""
+        return self.inner_path == CORRECTIONS
+
+    def withdrawal(self, known_at: str | None) -> Withdrawal | None:
+        """The withdrawal in force at that time (None: now), if any."""
+        for item in self.withdrawals:
+            if (known_at is None or item.at <= known_at) and (not item.until or (known_at is not None and known_at < item.until)):
+                return item
+        return None
 
 
 @dataclass(frozen=True)
@@ -84,6 +109,8 @@ class Store:
             path = self.root / "files" / file.sha256
             if not path.is_file() or path.stat().st_size != file.bytes:
                 raise UserError("store-damaged", path=path, why=f"{file.path} was kept there in {file.bytes:,} bytes")
+            if file.container and not (self.root / "files" / file.container).is_file():
+                raise UserError("store-damaged", path=self.root / "files" / file.container, why=f"{file.path} came in it")
 
     def ledger(self) -> list[ReceivedFile]:
         """Every file received so far, in the order in which they count."""
@@ -100,7 +127,7 @@ class Store:
 
     def write_ledger(self, ledger: list[ReceivedFile]) -> None:
         """Write down what was received: the last step of a run that succeeded."""
-        text = json.dumps([asdict(file) for file in ledger], indent=1)
+        text = json.dumps([_write_entry(file) for file in ledger], indent=1)
         replace_file(self.root / "received.json", text.encode())
 
     def dialect_texts(self, folder: str) -> dict[str, bytes]:
@@ -141,9 +168,16 @@ def replace_file(path: Path, data: bytes) -> None:
         raise UserError("cannot-write", path=path, why=error.strerror) from error
 
 
+def _write_entry(file: ReceivedFile) -> dict:
+    """The entry of a file; what it leaves at its default is left out."""
+    defaults = {item.name: item.default for item in fields(file)}
+    return {name: value for name, value in asdict(file).items() if value != defaults[name]}
+
+
 def _read_entry(entry: dict) -> ReceivedFile:
     """One entry of the ledger, its types checked. Raises ValueError, TypeError or KeyError."""
-    file = ReceivedFile(**entry)
+    withdrawals = tuple(Withdrawal(**item) for item in entry.get("withdrawals", ()))
+    file = ReceivedFile(**(entry | {"withdrawals": withdrawals}))
     datetime.fromisoformat(file.received_at)
     date.fromisoformat(file.received_on)
     if "/" not in file.path or not isinstance(file.bytes, int) or not isinstance(file.version, int):

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from pipeline.intake.parse import load_records
 from pipeline.intake.read_dialect import canonical_dialect
-from pipeline.intake.reader import Records, read_records, split_lines
+from pipeline.intake.lines import read_lines
+from pipeline.intake.reader import Records, read_records
 
 CELL = st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=12)
 AWKWARD = st.sampled_from(['"', '""', ",", "\n", "\r", "\r\n", " ", "", "\\", "'", "\ufeff", "\u2028", "\x0b", "NULL", "a\\\nb"])
@@ -56,7 +57,7 @@ def test_a_well_formed_file_gives_the_records_of_a_csv_reader(rows, end):
 def test_every_line_of_a_broken_file_is_in_a_record_or_named_as_broken(lines):
     """No text is swallowed: each physical line belongs to a good record, is the start of a broken one, or is blank."""
     text = "imo_number,vessel_name\n" + "\n".join(lines) + "\n"
-    physical = split_lines(text)
+    physical = list(read_lines(text.encode("utf-8"), "utf-8"))
     records = read_records(text.encode("utf-8"), canonical_dialect("vessel"), "vessel.csv")
     covered = {1}
     count = 0

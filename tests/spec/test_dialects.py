@@ -308,3 +308,96 @@ def test_a_record_beyond_all_reason_is_put_aside(read):
     )
     assert [row["unit_id"] for row in rows] == ["U2"]
     assert [item.record_no for item in broken] == [1] and len(broken[0].value) <= 2_000
+
+
+def test_a_repeated_header_and_total_rows_are_no_records(read):
+    data = b"Serial,Day,Result\nU1,2026-01-01,ok\nSerial,Day,Result\nU2,2026-01-02,ok\nTotal,2\nSum of all: 2,,\nTotally,2026-01-03,ok\n"
+    keys = 'repeated_header = true\ntotal_rows = [{ column = "Serial", is = ["TOTAL"], begins = ["sum "] }]\n'
+    (rows,), broken, _ = read(data, HEAD + keys + INSPECTION)
+    assert [(row["unit_id"], row["record_no"], row["line_no"]) for row in rows] == [("U1", 1, 2), ("U2", 3, 4), ("Totally", 6, 7)]
+    assert broken == []
+    (rows,), broken, _ = read(data, HEAD + INSPECTION)
+    assert len(rows) == 5 and [item.rule for item in broken] == ["ragged-record"], "without the keys nothing is left out"
+
+
+def test_headers_words_and_cells_meet_in_composed_form(read):
+    """Canonically equivalent texts are one text: Unicode Standard Annex 15, figure 3 (A with ring, o with circumflex; from memory)."""
+    text = HEAD + INSPECTION.replace('"Serial"', '"Ge\u0072a\u0308t"').replace("défaut", "de\u0301faut")
+    (rows,), _, _ = read(
+        "Gerät,Day,Result\n\u212b1,2026-01-01,de\u0301faut\no\u0302,2026-01-01,défaut\n\ufb01,2026-01-01,ok\n".encode(), text
+    )
+    assert [(row["unit_id"], row["outcome"]) for row in rows] == [
+        ("\u00c51", "unsatisfactory"),
+        ("\u00f4", "unsatisfactory"),
+        ("\ufb01", "satisfactory"),
+    ]
+    assert "problems" not in rows[0]
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "mac_roman", "cp437"])
+def test_utf_8_is_not_read_as_one_byte_a_character(read, encoding):
+    from pipeline.errors import UserError
+
+    with pytest.raises(UserError, match="is UTF-8 text"):
+        read("Serial,Day,Result\nÜ1,2026-01-01,ok\n".encode(), HEAD + f'encoding = "{encoding}"\n' + INSPECTION)
+    (rows,), _, _ = read(
+        "Serial,Day,Result\nÜ1,2026-01-01,ok\n".encode(encoding), HEAD + f'encoding = "{encoding}"\n' + INSPECTION
+    )
+    assert rows[0]["unit_id"] == "Ü1"
+
+
+BOTH = 'date_formats = ["%d/%m/%Y", "%m/%d/%Y"]\n'
+
+
+@pytest.mark.parametrize(
+    "cells, expected",
+    [
+        (["13/02/2026", "03/04/2026"], ["2026-02-13", "2026-04-03"]),
+        (["02/13/2026", "03/04/2026"], ["2026-02-13", "2026-03-04"]),
+        (["05/05/2026", "06/06/2026"], ["2026-05-05", "2026-06-06"]),
+        (["", "13/02/2026"], [None, "2026-02-13"]),
+        (["03/04/2026", "05/06/2026"], "2026-04-03 or as 2026-03-04"),
+        (["13/02/2026", "02/13/2026", "03/04/2026"], "2026-04-03 or as 2026-03-04"),
+    ],
+)
+def test_day_or_month_first_is_settled_by_the_column_or_asked_for(exports, run_on, small_fleet, cells, expected):
+    from pipeline.errors import UserError
+
+    lines = [f"{n},9999993,{cell}" for n, cell in enumerate(cells)]
+    dialect = (
+        'name = "d"\nfiles = ["log.csv"]\n'
+        + BOTH
+        + '[[table]]\nname = "unit"\n[table.columns]\nunit_id = "No"\nimo_number = "IMO"\nmade_on = "Made"\n'
+    )
+    folder = exports({**small_fleet, "log.csv": "\n".join(["No,IMO,Made", *lines]), "dialects/d.toml": dialect})
+    if isinstance(expected, str):
+        with pytest.raises(UserError, match=expected) as caught:
+            run_on(folder)
+        assert caught.value.slug == "day-or-month" and "'Made'" in str(caught.value) and "03/04/2026" in str(caught.value)
+        return
+    _, con = run_on(folder)
+    found = con.execute("select made_on::varchar from record.unit where unit_id in ('0', '1', '2') order by unit_id").fetchall()
+    assert [day for (day,) in found] == expected
+
+
+def test_a_file_of_quotes_that_never_close_is_refused_in_time(read):
+    """Each line leaves a quote open and closes one: read naively, every line would be read to the end of the file."""
+    from pipeline.errors import UserError
+
+    with pytest.raises(UserError, match="quotation marks are not closed"):
+        read(b"Serial,Day,Result\n" + b'x","y\n' * 400_000, HEAD + INSPECTION)
+
+
+def test_a_million_columns_are_refused(read):
+    from pipeline.errors import UserError
+
+    for count, why in [(100_000, "100,000 columns"), (1_000_000, "more than 1,000,000 characters")]:
+        with pytest.raises(UserError, match=why):
+            read(b",".join([b"c"] * count) + b"\n1\n", HEAD + INSPECTION)
+
+
+def test_more_broken_records_than_anyone_could_mend_are_refused(read):
+    from pipeline.errors import UserError
+
+    with pytest.raises(UserError, match="do not fit its header"):
+        read(b"Serial,Day,Result\n" + b"1\n" * 200_000, HEAD + INSPECTION)

@@ -1,0 +1,134 @@
+"""Declared corrections: single cells put right by name, with who and why. In: corrections.csv. Out: `Correction`s a file.
+
+A correction speaks of the newest version of its file and names the cell as it stands there. Once that no longer fits, the
+run stops: a correction must never change what it was not made for.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import unicodedata
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.errors import UserError
+from pipeline.intake.store import ReceivedFile, Store
+
+COLUMNS = ("file", "record", "column", "from", "to", "why", "who", "on")
+
+
+@dataclass(frozen=True)
+class Correction:
+    """One cell of one record, as it came (`was`) and as it is to be read (`to`), in the source's own words.
+
+    `declared_in` and `declared_record_no` say where it stands.
+    """
+
+    path: str
+    record_no: int
+    header: str
+    was: str
+    to: str
+    why: str
+    who: str
+    declared_on: str
+    declared_in: str
+    declared_record_no: int
+
+    def fails(self, why: str) -> UserError:
+        return UserError(
+            "correction-without-match",
+            file=self.declared_in,
+            record_no=self.declared_record_no,
+            path=self.path,
+            of_record=self.record_no,
+            column=self.header,
+            why=why,
+        )
+
+
+def find_corrections(store: Store, files: list[ReceivedFile]) -> dict[str, tuple[Correction, ...]]:
+    """Corrections by the file_id of the newest version of the file they speak of, from each folder's newest list.
+
+    `files` are those known, in the order in which they count. Raises UserError bad-correction, correction-without-match.
+    """
+    newest = {file.path: file for file in files}
+    found: dict[str, list[Correction]] = {}
+    for file in newest.values():
+        if not file.is_corrections:
+            continue
+        for correction in read_corrections(store.open_file(file), file):
+            if correction.path not in newest or newest[correction.path].is_corrections:
+                raise correction.fails("there is no such file, or it does not count any more")
+            found.setdefault(newest[correction.path].file_id, []).append(correction)
+    return {file_id: tuple(items) for file_id, items in found.items()}
+
+
+def read_corrections(data: bytes, file: ReceivedFile) -> list[Correction]:
+    """Every correction of a corrections.csv (UTF-8, commas). Raises UserError bad-correction."""
+    found: dict[tuple[str, int, str], Correction] = {}
+    try:
+        reader = csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True)
+        missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
+        if missing:
+            raise UserError("bad-correction", file=file.path, record_no=0, why=f"no column {', '.join(missing)}")
+        for number, record in enumerate(reader, start=1):
+            correction = _read_correction(record, number, file)
+            key = (correction.path, correction.record_no, correction.header)
+            if key in found:
+                raise UserError("bad-correction", file=file.path, record_no=number, why="the same cell is corrected twice")
+            found[key] = correction
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise UserError("bad-correction", file=file.path, record_no=0, why=f"it can't be read: {error}") from error
+    return list(found.values())
+
+
+def _read_correction(record: dict, number: int, file: ReceivedFile) -> Correction:
+    def refuse(why: str) -> UserError:
+        return UserError("bad-correction", file=file.path, record_no=number, why=why)
+
+    cells = {name: unicodedata.normalize("NFC", (record[name] or "").strip()) for name in COLUMNS}
+    if None in record:
+        raise refuse("it has more cells than headers")
+    for name in COLUMNS:
+        if not cells[name] and name not in ("from", "to"):
+            raise refuse(f"{name} is empty")
+    if cells["from"] == cells["to"]:
+        raise refuse("from and to are the same")
+    try:
+        record_no, declared_on = int(cells["record"]), date.fromisoformat(cells["on"])
+    except ValueError as error:
+        raise refuse(f"record or on can't be read ({error})") from error
+    path = f"{file.folder}/{cells['file'].removeprefix(f'{file.folder}/')}"
+    return Correction(
+        path,
+        record_no,
+        cells["column"],
+        cells["from"],
+        cells["to"],
+        cells["why"],
+        cells["who"],
+        str(declared_on),
+        file.path,
+        number,
+    )
+
+
+def correct_rows(rows, headers: list[str], corrections: tuple[Correction, ...]):
+    """Yield (record_no, line_no, cells) with the corrected cells. Raises UserError correction-without-match."""
+    waiting: dict[int, list[Correction]] = {}
+    for correction in corrections:
+        if headers.count(correction.header) != 1:
+            raise correction.fails(f"the file has no such column; it has {', '.join(headers)}")
+        waiting.setdefault(correction.record_no, []).append(correction)
+    for record_no, line_no, cells in rows:
+        for correction in waiting.pop(record_no, ()):
+            index = headers.index(correction.header)
+            found = unicodedata.normalize("NFC", cells[index].strip())
+            if found != correction.was:
+                raise correction.fails(f"the cell is {found!r}, not {correction.was!r}")
+            cells[index] = correction.to
+        yield record_no, line_no, cells
+    for items in waiting.values():
+        raise items[0].fails("the file has no such record, or it is no row")

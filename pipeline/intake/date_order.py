@@ -1,0 +1,68 @@
+"""Day or month first, settled by the data or asked for, never guessed.
+
+In: a dialect with several date formats for a column, and `source_record`. Out: the dialect with the formats that hold for
+this file. Two formats that read one cell as two different days are settled by cells that only one of them reads; where no
+such cell is, or some speak for each, the run stops and asks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+
+from pipeline.errors import UserError
+from pipeline.intake.convert import Query, clean_sql, date_sql
+from pipeline.intake.dialect import Dialect, Source
+
+
+def settle_formats(dialect: Dialect, headers: list[str], path: str, con) -> Dialect:
+    """The dialect with formats that agree on every cell of this file. Raises UserError day-or-month."""
+    feeds = []
+    for feed in dialect.feeds:
+        columns = {name: _settle_source(source, dialect, headers, path, con) for name, source in feed.columns.items()}
+        feeds.append(replace(feed, columns=columns))
+    return replace(dialect, feeds=tuple(feeds))
+
+
+def _settle_source(source: Source, dialect: Dialect, headers: list[str], path: str, con) -> Source:
+    if len(source.formats) < 2 or source.header not in headers:
+        return source
+    dropped = set()
+    for first, second in combinations(source.formats, 2):
+        only_first, only_second, line_no = _compare(first, second, source, dialect, headers, con)
+        if line_no is None:
+            continue
+        if bool(only_first) == bool(only_second):
+            raise _ask(first, second, line_no, source, dialect, headers, path, con)
+        dropped.add(second if only_first else first)
+    return replace(source, formats=tuple(form for form in source.formats if form not in dropped))
+
+
+def _compare(first: str, second: str, source: Source, dialect: Dialect, headers: list[str], con) -> tuple[int, int, int | None]:
+    """Cells that only the first format reads, those that only the second does, and the first line they read differently."""
+    query = Query()
+    cell = clean_sql(query, source.header, headers, dialect)
+    sql = (
+        "select count(*) filter (a is not null and b is null), count(*) filter (b is not null and a is null), "
+        "min(line_no) filter (a <> b) from "
+        f"(select line_no, {date_sql(query, 'cell', (first,))} as a, {date_sql(query, 'cell', (second,))} as b "
+        f"from (select line_no, {cell} as cell from source_record))"
+    )
+    return con.execute(sql, query.parameters).fetchone()
+
+
+def _ask(
+    first: str, second: str, line_no: int, source: Source, dialect: Dialect, headers: list[str], path: str, con
+) -> UserError:
+    query = Query()
+    cell = clean_sql(query, source.header, headers, dialect)
+    sql = (
+        f"select cell, {date_sql(query, 'cell', (first,))}, {date_sql(query, 'cell', (second,))} "
+        f"from (select {cell} as cell from source_record where line_no = {query.bind(line_no)})"
+    )
+    value, one, other = con.execute(sql, query.parameters).fetchone()
+    formats = f"{first} and {second}"
+    return UserError(
+        "day-or-month", path=path, line_no=line_no, header=source.header, value=value, first=one, second=other, formats=formats,
+        dialect=dialect.name,
+    )  # fmt: skip
