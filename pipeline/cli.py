@@ -60,6 +60,18 @@ def _parser() -> argparse.ArgumentParser:
     explain.add_argument("unit_id", metavar="UNIT_ID")
     explain.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to read (default: firekpi.duckdb)")
     explain.set_defaults(call=_explain)
+    quarantine = verbs.add_parser("quarantine", help="list rows that could not be loaded, or write a sheet a source to send back")
+    quarantine.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to read (default: firekpi.duckdb)")
+    quarantine.add_argument("--export", type=Path, metavar="FOLDER", help="write a sheet a source there (or one .csv)")
+    quarantine.add_argument("--source", metavar="DIALECT", help="only this source")
+    quarantine.set_defaults(call=_quarantine)
+    withdraw = verbs.add_parser("withdraw", help="let a received file count no more; it is kept")
+    withdraw.add_argument("path", metavar="PATH", help="the file as the data quality page names it: folder/path")
+    withdraw.add_argument("--why", help="the reason, which is kept")
+    withdraw.add_argument("--version", type=int, metavar="N", help="only this version of it (default: all)")
+    withdraw.add_argument("--undo", action="store_true", help="take the withdrawal back")
+    withdraw.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
+    withdraw.set_defaults(call=_withdraw)
     return parser
 
 
@@ -95,6 +107,8 @@ def _keep_out_of(site: Path, options: argparse.Namespace) -> None:
         for path in paths:
             if path.resolve().is_relative_to(site.resolve()):
                 raise UserError("inside-site", what=what, path=path, site=site)
+    if site.resolve().is_relative_to(options.store.resolve()):
+        raise UserError("inside-store", site=site, store=options.store)
 
 
 def _page_writer(site: Path):
@@ -124,6 +138,32 @@ def _explain(options: argparse.Namespace) -> int:
     from pipeline.explain import explain_unit
 
     for line in explain_unit(options.db, options.unit_id):
+        print(line)
+    return 0
+
+
+def _quarantine(options: argparse.Namespace) -> int:
+    from pipeline.sheets import export_sheets, list_open
+
+    if options.export:
+        lines = export_sheets(options.db, options.export, options.source)
+    else:
+        lines = list_open(options.db, options.source)
+    for line in lines:
+        print(line)
+    return 0
+
+
+def _withdraw(options: argparse.Namespace) -> int:
+    from pipeline.withdraw import take_back_withdrawal, withdraw_file
+
+    if options.undo:
+        lines = take_back_withdrawal(options.store, options.path, options.version)
+    elif not (options.why or "").strip():
+        raise UserError("usage", message="withdraw needs --why TEXT, the reason that auditors will read")
+    else:
+        lines = withdraw_file(options.store, options.path, options.why.strip(), options.version)
+    for line in lines:
         print(line)
     return 0
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import signal
 import threading
-import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,13 +15,14 @@ from pathlib import Path
 
 import duckdb
 
-from pipeline import __version__, contract
+from pipeline import contract
 from pipeline.checks.flags import flag_records
 from pipeline.checks.quarantine import check_table, fill_raw, quarantine_broken
 from pipeline.duties.build import build_duties
 from pipeline.duties.rules import rule_book_hash
 from pipeline.errors import UserError
 from pipeline.figures.build import build_figures
+from pipeline.intake.corrections import Correction, find_corrections
 from pipeline.intake.dialect import Dialect
 from pipeline.intake.lock import locked_store
 from pipeline.intake.match import match_dialects
@@ -32,7 +32,9 @@ from pipeline.intake.received import write_time
 from pipeline.intake.stage import drop_stage, stage_files
 from pipeline.intake.store import ReceivedFile, Store
 from pipeline.warehouse.build import build_database, check_database, open_scratch
+from pipeline.warehouse.later import compare_later_files
 from pipeline.warehouse.load import account_files, load_table
+from pipeline.warehouse.provenance import write_column_sources, write_declared, write_run
 from pipeline.warehouse.summary import Summary, read_summary
 
 Progress = Callable[[str], None]
@@ -45,7 +47,8 @@ ParsedFile = tuple[ReceivedFile, Dialect, Parsed]
 class RunOptions:
     """What to run on. `known_at` None means every file received, `as_of` None means today in UTC.
 
-    A trial run reads the store but leaves its ledger as it is: the folders' files are not received.
+    A trial run reads the store but leaves its ledger as it is: the folders' files are not received. Where no register is
+    needed, tables may be missing, and rows are put aside as of an unknown vessel or unit.
     """
 
     folders: tuple[Path, ...]
@@ -54,6 +57,7 @@ class RunOptions:
     as_of: date | None = None
     known_at: datetime | None = None
     is_trial: bool = False
+    needs_register: bool = True
 
 
 def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: PageWriter | None = None) -> Summary:
@@ -69,17 +73,24 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
     with locked_store(options.store) as store, take_back_if_unused(store) as added:
         tell("keeping the exports")
         intake = receive_exports(list(options.folders), store, added)
-        files = known_by(intake.ledger, options.known_at)
+        known = known_by(intake.ledger, options.known_at)
+        corrections = find_corrections(store, known)
+        files = [file for file in known if not file.is_corrections]
         tell(f"reading {len(files):,} files")
-        parsed = read_files(store, match_dialects(intake, files, store))
+        matched = match_dialects(intake, files, store)
+        parsed = read_files(store, matched, corrections)
         with build_database(options.db) as build:
             tell("checking and loading the rows")
+            if options.needs_register:
+                need_tables(parsed)
             load_records(build.con, parsed, store)
             tell("working out what was due when")
             build_duties(build.con)
             tell("computing the figures")
             build_figures(build.con, as_of)
-            write_run(build.con, started_at, as_of, options.known_at)
+            write_run(build.con, started_at, as_of, options.known_at, rule_book_hash())
+            write_declared(build.con, intake.ledger, options.known_at, corrections)
+            write_column_sources(build.con, matched)
             summary = read_summary(build.con, intake.notes)
             build.con.close()
             publish_pages = lay_out_pages(build.part, tell, write_pages)
@@ -132,20 +143,23 @@ def lay_out_pages(db: Path, tell: Progress, write_pages: PageWriter | None) -> C
 
 
 def known_by(ledger: tuple[ReceivedFile, ...], known_at: datetime | None) -> list[ReceivedFile]:
-    """The files received by `known_at`; all of them if it is None. Raises UserError nothing-known."""
-    if known_at is None:
-        return list(ledger)
-    files = [file for file in ledger if file.received_at <= write_time(known_at)]
-    if not files:
-        raise UserError("nothing-known", known_at=known_at)
+    """The files received by `known_at` (None: now) and not withdrawn then. Raises UserError nothing-known."""
+    moment = write_time(known_at) if known_at else None
+    files = [file for file in ledger if (moment is None or file.received_at <= moment) and not file.withdrawal(moment)]
+    if all(file.is_corrections for file in files):
+        raise UserError("nothing-known", known_at=known_at or "now")
     return files
 
 
-def read_files(store: Store, matched: list[tuple[ReceivedFile, Dialect]]) -> list[ParsedFile]:
-    """Parse every file with its dialect, from the cache where nothing changed."""
+def read_files(
+    store: Store, matched: list[tuple[ReceivedFile, Dialect]], corrections: dict[str, tuple[Correction, ...]]
+) -> list[ParsedFile]:
+    """Parse every file with its dialect and corrections, from the cache where nothing changed."""
     con = open_scratch()
     try:
-        return [(file, dialect, parse_file(store, file, dialect, con)) for file, dialect in matched]
+        return [
+            (file, dialect, parse_file(store, file, dialect, con, corrections.get(file.file_id, ()))) for file, dialect in matched
+        ]
     finally:
         con.close()
 
@@ -154,7 +168,6 @@ def load_records(con: duckdb.DuckDBPyConnection, parsed: list[ParsedFile], store
     """Check and load table by table, parents first, then prove that every row is accounted for."""
     from pipeline.checks.gx_duckdb import count_failing  # late: the import takes two seconds
 
-    need_tables(parsed)
     stage_files(con, parsed)
     for table in contract.tables().values():
         check_table(con, table, count_failing)
@@ -162,6 +175,7 @@ def load_records(con: duckdb.DuckDBPyConnection, parsed: list[ParsedFile], store
     flag_records(con)
     quarantine_broken(con)
     account_files(con)
+    compare_later_files(con)
     fill_raw(con, parsed, store)
     drop_stage(con)
 
@@ -172,17 +186,3 @@ def need_tables(parsed: list[ParsedFile]) -> None:
     for table in contract.tables().values():
         if table.is_needed and table.name not in given:
             raise UserError("needed-table-missing", table=table.name)
-
-
-def write_run(con: duckdb.DuckDBPyConnection, started_at: datetime, as_of: date, known_at: datetime | None) -> None:
-    """One row in intake.run: what this database was built from and for."""
-    con.execute(
-        "insert into intake.run values (?, ?, ?, ?, ?, ?, ?, ?)",
-        [uuid.uuid4().hex, _utc(started_at), _utc(datetime.now(UTC)), as_of, _utc(known_at) if known_at else None]
-        + [__version__, duckdb.__version__, rule_book_hash()],
-    )
-
-
-def _utc(moment: datetime) -> datetime:
-    """UTC without a zone, as the TIMESTAMP columns keep it."""
-    return moment.astimezone(UTC).replace(tzinfo=None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.errors import show_text
 from pipeline.warehouse.build import read_database
 from pipeline.warehouse.summary import Summary
 
@@ -20,10 +21,10 @@ def summary_lines(summary: Summary) -> list[str]:
     ]
     if summary.reasons:
         listed = ", ".join(f"{rule} {count:,}" for rule, count in summary.reasons)
-        lines.append(f"quarantined, by rule: {listed}")
+        lines.append(f"to mend  {_count(summary.records_open, 'record')}: {listed}; 'firekpi quarantine' lists them")
     if summary.absent:
         lines.append(f"no file gives: {', '.join(summary.absent)}")
-    return lines + [f"note: {note}" for note in summary.notes]
+    return lines + [f"note: {show_text(note)}" for note in summary.notes]
 
 
 def _count(number: int, noun: str) -> str:
@@ -31,13 +32,13 @@ def _count(number: int, noun: str) -> str:
 
 
 def quarantine_lines(db: Path, most: int = 40) -> list[str]:
-    """Each reason of each quarantined row with file, line and reason; at most `most` of them, the rest counted."""
+    """Each reason of each open row of the quarantine with file, line and reason; at most `most` of them, the rest counted."""
     with read_database(db) as con:
         rows = con.execute(
-            "select path, line_no, table_name, reason from intake.quarantine join intake.file using (file_id) "
-            "order by path, line_no, record_no, table_name, rule, column_name, value"
+            "select path, line_no, table_name, reason from intake.quarantine as q join intake.file using (file_id) "
+            "where q.superseded_by is null order by path, line_no, record_no, table_name, rule, column_name, value"
         ).fetchall()
-    lines = [f"{path}, line {line_no} ({table}): {reason}" for path, line_no, table, reason in rows[:most]]
+    lines = [f"{show_text(path)}, line {line_no} ({table}): {show_text(reason)}" for path, line_no, table, reason in rows[:most]]
     if len(rows) > most:
         lines.append(f"... and {len(rows) - most:,} more")
     return lines

@@ -259,6 +259,13 @@ FINDING = '[[table]]\nname = "finding"\n[table.columns]\nunit_id = "S"\n'
         (GOOD_HEAD + UNIT + 'agent = "A"\n[table.when]\n', "when.column", "missing"),
         (GOOD_HEAD + UNIT + 'agent = "A"\n[table.when]\ncolumn = "K"\nis = "Service"\n', "when.is", "list of texts"),
         (GOOD_HEAD + FINDING + '[table.wide]\ninto = "component"\n', "wide.columns", "missing"),
+        (GOOD_HEAD + "repeated_header = 1\n" + UNIT, "repeated_header", "true or false"),
+        (GOOD_HEAD + 'total_rows = [{ column = "S" }]\n' + UNIT, "total_rows[0].is", "at least one word"),
+        (GOOD_HEAD + 'total_rows = [{ column = "S", begins = [""] }]\n' + UNIT, "total_rows[0].is", "none of them empty"),
+        (GOOD_HEAD + 'total_rows = [{ is = ["total"] }]\n' + UNIT, "total_rows[0].column", "missing"),
+        (GOOD_HEAD + '[[table]]\nname = "unit"\nfull_dump = "yes"\n[table.columns]\nunit_id = "S"\n', "full_dump", "vessel, fleet"),
+        (GOOD_HEAD + UNIT + 'agent = { from = "A", match = ["case"] }\n', "agent.match", "for unit_id"),
+        (GOOD_HEAD + UNIT + 'unit_id = { from = "A", match = ["colour"] }\n', "unit_id.match", "leading_zeros"),
         (
             GOOD_HEAD + FINDING + '[table.wide]\ninto = "component"\ncolumns = { H = "hose" }\ncells = { r = { action = "brush" } }\n',
             "wide.cells",
@@ -488,3 +495,124 @@ def test_an_interrupt_while_publishing_is_held_back(exports, small_fleet, tmp_pa
     run(RunOptions((exports(small_fleet),), tmp_path / "store", tmp_path / "f.duckdb"), write_pages=write_pages)
     assert (tmp_path / "f.duckdb").exists() and (tmp_path / "store" / "received.json").exists()
     assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+def test_a_draft_is_refused_until_all_is_settled(call, exports, small_fleet):
+    draft = """name = "draft"
+        draft = true
+        files = ["log.csv"]
+        date_formats = ["?"]
+        ignore_columns = ["?Colour"]
+        [[table]]
+        name = "inspection"
+        [table.columns]
+        unit_id = "?No"
+        imo_number = "IMO"
+        inspected_on = "Day"
+        outcome = { from = "Result", words = { "gut" = "?satisfactory", "?" = "not_found" } }"""
+    folder = exports(
+        {**small_fleet, "log.csv": "No,IMO,Day,Result,Colour\nU1,9999993,2026-05-01,gut,red", "dialects/draft.toml": draft}
+    )
+    code, said = call("check", folder)
+    assert code == 3
+    assert_sentence(
+        said, "draft.toml", "date_formats[0]", "ignore_columns[0]", "columns.unit_id", "words.gut", "words.?", "[unsettled-draft]"
+    )
+    settled = draft.replace('["?"]', '["%Y-%m-%d"]').replace(', "?" = "not_found"', "").replace('"?', '"')
+    (folder / "dialects/draft.toml").write_text(settled)
+    assert call("check", folder)[0] == 0
+
+
+def test_withdraw_asks_for_a_reason_and_a_known_file(call, exports, small_fleet):
+    code, said = call("withdraw", "exports/unit.csv", "--why", "x")
+    assert code == 2
+    assert_sentence(said, "exports/unit.csv", ".firekpi", "[not-received]")
+    assert call("run", exports(small_fleet), "--no-site")[0] == 0
+    for arguments, slug, part in [
+        (("unit.csv", "--why", "x"), "not-received", "did you mean exports/unit.csv?"),
+        (("exports/unit.csv",), "usage", "--why"),
+        (("exports/unit.csv", "--why", "x", "--version", "7"), "not-received", "no version 7 of it, only 1"),
+        (("exports/unit.csv", "--undo"), "not-withdrawn", "not withdrawn"),
+    ]:
+        code, said = call("withdraw", *arguments)
+        assert code == 2
+        assert_sentence(said, part, f"[{slug}]")
+    assert call("withdraw", "exports/spare.csv", "--why", "x")[0] == 2
+    assert call("withdraw", "exports/inspection.csv", "--why", "x")[0] == 0
+    code, said = call("withdraw", "exports/inspection.csv", "--why", "x")
+    assert code == 2
+    assert_sentence(said, "since 20", "[already-withdrawn]")
+
+
+def test_withdrawing_all_there_is(call, exports, small_fleet):
+    folder = exports(small_fleet)
+    assert call("run", folder, "--no-site")[0] == 0
+    for name in small_fleet:
+        assert call("withdraw", f"exports/{name}", "--why", "wrong fleet")[0] == 0
+    code, said = call("run", folder, "--no-site")
+    assert code == 2
+    assert_sentence(said, "[nothing-known]")
+
+
+def test_quarantine_sheets_and_what_can_go_wrong(call, exports, small_fleet, tmp_path, capsys):
+    code, said = call("quarantine")
+    assert code == 2
+    assert_sentence(said, "[no-database]")
+    bad = {
+        "inspection.csv": small_fleet["inspection.csv"] + "\nU9,9999993,2026-05-01,satisfactory",
+        "unit.csv": small_fleet["unit.csv"] + "\n,9999993,,,,,",
+    }
+    assert call("run", exports({**small_fleet, **bad}), "--no-site")[0] == 0
+    assert main(["quarantine"]) == 0
+    out = capsys.readouterr().out
+    assert "exports/canonical-inspection: 1 record open, 1 file" in out and "exports/inspection.csv, line 5: unit_id 'U9'" in out
+    code, said = call("quarantine", "--export", "all.csv")
+    assert code == 2
+    assert_sentence(said, "canonical-unit", "[which-source]")
+    code, said = call("quarantine", "--source", "osten")
+    assert code == 2
+    assert_sentence(said, "canonical-unit", "[no-source]")
+    assert call("quarantine", "--export", "all.csv", "--source", "canonical-unit")[0] == 0
+    assert call("quarantine", "--export", "sheets")[0] == 0
+    assert sorted(path.name for path in (tmp_path / "sheets").iterdir()) == [
+        "quarantine-canonical-inspection.csv",
+        "quarantine-canonical-unit.csv",
+    ]
+    code, said = call("quarantine", "--export", "sheets")
+    assert code == 2
+    assert_sentence(said, "mended", "[sheet-exists]")
+
+
+def test_the_site_is_kept_out_of_the_store(call, exports, small_fleet):
+    code, said = call("run", exports(small_fleet), "--site", ".firekpi/site")
+    assert code == 2
+    assert_sentence(said, "[inside-store]")
+
+
+@pytest.mark.parametrize("name", ["a\nb.csv", "a\x1b[31mred.csv"])
+def test_names_with_control_characters(call, exports, small_fleet, name):
+    folder = exports(small_fleet)
+    (folder / name).write_text("x")
+    code, said = call("run", folder, "--no-site")
+    assert code == 3
+    assert_sentence(said, "control characters", "[unreadable-file]")
+    assert "\x1b" not in said
+
+
+def test_two_names_that_are_one_text(call, exports, small_fleet):
+    folder = exports(small_fleet)
+    for name in ("pru\u0308fung.csv", "pr\u00fcfung.csv"):
+        (folder / name).write_text("x")
+    code, said = call("run", folder, "--no-site")
+    assert code == 3
+    assert_sentence(said, "same text in Unicode", "[unreadable-file]")
+
+
+def test_a_file_larger_than_an_export_may_be(call, exports, small_fleet):
+    """A sparse file: nothing of it is read."""
+    folder = exports(small_fleet)
+    with open(folder / "spare.csv", "wb") as stream:
+        stream.truncate(300 << 20)
+    code, said = call("run", folder, "--no-site")
+    assert code == 3
+    assert_sentence(said, "256 MB", "[export-too-large]")

@@ -14,11 +14,13 @@ import duckdb
 from pipeline.checks.context import context_sql
 from pipeline.checks.predicates import Check, reader_reason, table_checks
 from pipeline.contract import Table
-from pipeline.errors import UserError
+from pipeline.errors import UserError, show_text
 from pipeline.intake.reader import read_raw
 from pipeline.intake.stage import insert_rows, stage_table
 from pipeline.intake.store import Store
 
+# A cell may be a million characters long: `raw` holds it whole, the sentence its beginning.
+LONGEST_VALUE, LONGEST_SAID = 2_000, 200
 Counter = Callable[[duckdb.DuckDBPyConnection, str, list[Check]], list[int]]
 
 
@@ -71,8 +73,9 @@ def _quarantine_rows(con, table: Table, checks: list[Check]) -> None:
     con.execute(
         f"""
         insert into intake.quarantine
-        select file.file_id, record_no, line_no, '{table.name}', rule, column_name, value,
-            replace(reason, '{{value}}', coalesce(value, '')), null
+        select file.file_id, record_no, line_no, '{table.name}', rule, column_name, left(value, {LONGEST_VALUE}),
+            replace(reason, '{{value}}', coalesce(case when length(value) > {LONGEST_SAID} then left(value, {LONGEST_SAID}) || '…' else value end, '')),
+            null, null
         from (select failed.check_no, case failed.check_no {values} end as value, stage.file_no, record_no, line_no
             from failed_check_{table.name} as failed
             join (select rowid as row_no, * from stage_{table.name}) as stage using (row_no))
@@ -90,7 +93,7 @@ def quarantine_broken(con: duckdb.DuckDBPyConnection) -> None:
     insert_rows(
         con,
         "broken_row",
-        [(*row[:5], None, row[5], reader_reason(row[4], row[5]), None) for row in rows],
+        [(*row[:5], None, row[5], reader_reason(row[4], show_text(row[5], LONGEST_SAID)), None, None) for row in rows],
     )
     con.execute("insert into intake.quarantine select * from broken_row")
     con.execute("drop table broken_row")

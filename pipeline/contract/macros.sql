@@ -24,3 +24,11 @@ create or replace macro was_seen(outcome) as outcome is null or outcome not in (
 -- Whether a day lies in [from_on, to_on); an open end is none, a period without a beginning covers no day.
 create or replace macro is_within(day, from_on, to_on) as
     coalesce(from_on <= day, false) and (to_on is null or day < to_on);
+
+-- a unit's number without what a declared rule lets differ: spacing, case, leading zeros of each run of digits
+create or replace macro fold_spacing(unit_id, matching) as
+    case when contains(matching, 'spacing') then regexp_replace(unit_id, '[\s\x{00a0}\x{2007}\x{202f}]+', '', 'g') else unit_id end;
+create or replace macro fold_case(unit_id, matching) as case when contains(matching, 'case') then upper(unit_id) else unit_id end;
+create or replace macro fold_zeros(unit_id, matching) as
+    case when contains(matching, 'leading_zeros') then regexp_replace(unit_id, '(^|[^0-9])0+([0-9])', '\1\2', 'g') else unit_id end;
+create or replace macro fold_unit(unit_id, matching) as fold_zeros(fold_case(fold_spacing(unit_id, matching), matching), matching);

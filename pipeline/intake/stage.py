@@ -1,4 +1,4 @@
-"""Parsed files into one staging table a canonical table. In: the parsed files. Out: `stage_file` and `stage_<table>`.
+"""Parsed files into one staging table a canonical table. In: the parsed files. Out: `stage_file`, `stage_feed`, `stage_broken`, `stage_answer` and `stage_<table>`.
 
 `file_no` is the order in which files count (received_at, then path): a later file restates an earlier one.
 """
@@ -12,7 +12,7 @@ from pathlib import Path
 import duckdb
 
 from pipeline.contract import Table
-from pipeline.intake.dialect import Dialect
+from pipeline.intake.dialect import Dialect, Feed
 from pipeline.intake.parse import Parsed
 from pipeline.intake.store import ReceivedFile
 
@@ -22,19 +22,30 @@ PROBLEM_TYPE = "STRUCT(rule VARCHAR, column_name VARCHAR, value VARCHAR)[]"
 def stage_files(con: duckdb.DuckDBPyConnection, read: list[tuple[ReceivedFile, Dialect, Parsed]]) -> None:
     """Write `stage_file` (one row a received file) and `stage_feed` (one row a Parquet file with its table)."""
     con.execute(files("pipeline.intake").joinpath("stage.sql").read_text(encoding="utf-8"))
-    file_rows, feed_rows, broken_rows = [], [], []
+    file_rows, feed_rows, broken_rows, answer_rows = [], [], [], []
     for number, (file, dialect, parsed) in enumerate(read):
         received_at = datetime.fromisoformat(file.received_at).replace(tzinfo=None)
         file_rows.append(
             (number, file.file_id, file.path, file.sha256, file.bytes, received_at, date.fromisoformat(file.received_on))
-            + (dialect.name, dialect.encoding, dialect.delimiter, parsed.records, parsed.lines_skipped)
+            + (dialect.name, dialect.encoding, dialect.delimiter, parsed.records, parsed.lines_skipped, file.folder)
         )
-        feed_rows += [(number, table, str(path), rows) for table, path, rows in parsed.feeds]
+        feed_rows += [
+            (number, table, str(path), rows, feed.full_dump, _matching(feed))
+            for feed, (table, path, rows) in zip(dialect.feeds, parsed.feeds, strict=True)
+        ]
+        answer_rows += [(number, *answer) for answer in parsed.answers]
         table = dialect.feeds[0].table
         broken_rows += [(number, table, b.record_no, b.line_no, b.rule, b.value) for b in parsed.broken]
     insert_rows(con, "stage_file", file_rows)
     insert_rows(con, "stage_feed", feed_rows)
     insert_rows(con, "stage_broken", broken_rows)
+    insert_rows(con, "stage_answer", answer_rows)
+
+
+def _matching(feed: Feed) -> str | None:
+    """What may differ between a unit's number in this feed and in the register, as one text."""
+    source = feed.columns.get("unit_id")
+    return ",".join(source.match) if source and source.match else None
 
 
 def insert_rows(con: duckdb.DuckDBPyConnection, table: str, rows: list[tuple]) -> None:
@@ -54,14 +65,35 @@ def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str) 
     paths = [path for (path,) in con.execute(sql, {"table": table.name}).fetchall()]
     columns = ", ".join(table.column_names)
     con.execute(f"create or replace temp view parquet_row as {_rows_sql(table, paths)}")
+    is_matched = _read_spelling(con, table)
+    read_as = "coalesce(spelling.read_as, came.unit_id)" if is_matched else "came.unit_id"
+    selected = ", ".join(f"{read_as} as unit_id" if name == "unit_id" else f"came.{name}" for name in table.column_names)
+    spelt = "spelling.unit_id || ' read as ' || spelling.read_as" if is_matched else "null::varchar"
+    join = "left join spelling on spelling.matching = came.matching and spelling.unit_id = came.unit_id" if is_matched else ""
     con.execute(
-        f"create or replace table stage_{table.name} as with row_of_file as ("
-        f"select feed.file_no, record_no, line_no, item_no, {columns}, problems, hash({columns}, problems) as content, "
-        f"file.received_on "
-        f"from parquet_row join stage_feed as feed using (filename) join stage_file as file using (file_no)) "
+        f"create or replace table stage_{table.name} as with came as ("
+        f"select feed.file_no, feed.matching, file.received_on, record_no, line_no, item_no, {columns}, problems "
+        f"from parquet_row join stage_feed as feed using (filename) join stage_file as file using (file_no)), "
+        f"read_row as (select file_no, record_no, line_no, item_no, {selected}, problems, received_on, {spelt} as spelt "
+        f"from came {join}), "
+        f"row_of_file as (select *, hash({columns}, problems) as content from read_row) "
         f"{context_sql}"
     )
     con.execute("drop view parquet_row")
+
+
+def _read_spelling(con: duckdb.DuckDBPyConnection, table: Table) -> bool:
+    """Make `spelling` for a table whose sources have a rule for units' numbers; whether there is any such source."""
+    sql = "select count(*) from stage_feed where table_name = $table and matching is not null"
+    if "unit_id" not in table.column_names or not con.execute(sql, {"table": table.name}).fetchone()[0]:
+        return False
+    is_register = table.name == "unit"
+    known = "parquet_row join stage_feed using (filename) where matching is null and unit_id is not null"
+    con.execute(
+        f"create or replace temp view known_unit as select distinct unit_id from {known if is_register else 'record.unit'}"
+    )
+    con.execute(files("pipeline.intake").joinpath("spelling.sql").read_text(encoding="utf-8"), {"is_register": is_register})
+    return True
 
 
 def _rows_sql(table: Table, paths: list[str]) -> str:
@@ -79,5 +111,5 @@ def _rows_sql(table: Table, paths: list[str]) -> str:
 
 def drop_stage(con: duckdb.DuckDBPyConnection) -> None:
     """Leave nothing of the staging in the finished database."""
-    for name in ("stage_file", "stage_feed", "stage_broken"):
+    for name in ("stage_file", "stage_feed", "stage_broken", "stage_answer", "row_key"):
         con.execute(f"drop table {name}")

@@ -46,8 +46,29 @@ def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
         order by {", ".join(table.key)}, file.file_no"""
     )
     _count_rows(con, table)
+    _keep_keys(con, table)
     for name in ("version", "stage", "failed"):
         con.execute(f"drop table {name}_{table.name}")
+
+
+def _keep_keys(con, table: Table) -> None:
+    """`row_key`: what later files restate, answer or leave out is told from it once all tables are loaded."""
+    readable = " and ".join(
+        f"stage.{name} is not null"
+        if table.column(name).required
+        else f"not coalesce(has_problem(stage.problems, '{name}'), false)"
+        for name in table.key
+    )
+    key = ", ".join(f"stage.{name}" for name in table.key)
+    con.execute(
+        f"""
+        insert into row_key
+        select '{table.name}', stage.file_no, stage.record_no, stage.line_no, stage.item_no, stage.imo_number,
+            case when {readable} then hash({key}) end, stage.content,
+            case when version.row_no is null then 'failed' when version.is_duplicate then 'duplicate'
+                when version.next_file_no is null then 'standing' else 'replaced' end, stage.spelt
+        from stage_{table.name} as stage left join version_{table.name} as version on version.row_no = stage.rowid"""
+    )
 
 
 def _count_rows(con, table: Table) -> None:

@@ -24,10 +24,13 @@ create table intake.file_table (
     file_id varchar, table_name varchar, rows_read bigint, rows_loaded bigint, rows_quarantined bigint, rows_duplicate bigint
 );
 
--- one row is a reason why a row was not loaded
+-- one row is a column of a table that a file feeds: the header it comes from, or the constant its dialect gives
+create table intake.column_source (file_id varchar, table_name varchar, column_name varchar, header varchar, constant varchar);
+
+-- one row is a reason why a row was not loaded; superseded_by: the later file that answers the row, null while it is open
 create table intake.quarantine (
     file_id varchar, record_no bigint, line_no bigint, table_name varchar, rule varchar, column_name varchar,
-    value varchar, reason varchar, raw varchar
+    value varchar, reason varchar, raw varchar, superseded_by varchar
 );
 
 -- one row is a doubt about a row that was loaded
@@ -39,4 +42,15 @@ create table intake.flag (
 -- one row is a check of one column, as great-expectations reports it
 create table intake.check_result (
     table_name varchar, rule varchar, column_name varchar, title varchar, rows_checked bigint, rows_failing bigint
+);
+
+-- one row is a cell that was put right by a declared correction
+create table intake.correction (
+    file_id varchar, record_no bigint, column_name varchar, from_value varchar, to_value varchar, why varchar, who varchar,
+    declared_on date, declared_in varchar, declared_record_no bigint
+);
+
+-- one row is a file that was received and does not count, because it was withdrawn
+create table intake.withdrawn (
+    file_id varchar, path varchar, sha256 varchar, version integer, received_at timestamp, withdrawn_at timestamp, why varchar
 );

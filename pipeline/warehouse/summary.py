@@ -12,7 +12,7 @@ from pipeline.contract import tables
 
 @dataclass(frozen=True)
 class Summary:
-    """Counts of one run; `vessels` carry `units` in service, `overdue` of them on any duty, on `as_of`; `absent` the tables no file gives."""
+    """Counts of one run; `records_open` hold the quarantined rows that no later file answers, `reasons` say why; `vessels` carry `units` in service, `overdue` of them on any duty, on `as_of`; `absent` the tables no file gives."""
 
     as_of: date
     files: int
@@ -20,6 +20,7 @@ class Summary:
     rows_loaded: int
     rows_quarantined: int
     rows_duplicate: int
+    records_open: int
     flags: int
     vessels: int
     units: int
@@ -36,6 +37,8 @@ def read_summary(con: duckdb.DuckDBPyConnection, notes: tuple[str, ...] = ()) ->
         "select count(*), coalesce(sum(rows_read), 0), coalesce(sum(rows_loaded), 0), coalesce(sum(rows_quarantined), 0), "
         "coalesce(sum(rows_duplicate), 0) from intake.file"
     ).fetchone()
+    is_open = "from intake.quarantine where superseded_by is null"
+    records_open = con.execute(f"select count(*) from (select distinct file_id, record_no {is_open})").fetchone()[0]
     units, overdue = con.execute(
         "select coalesce(max(units), 0), coalesce(max(overdue), 0) from figure.overdue_monthly "
         "where imo_number = '*' and duty = '*' and month_end = $as_of",
@@ -45,10 +48,17 @@ def read_summary(con: duckdb.DuckDBPyConnection, notes: tuple[str, ...] = ()) ->
         "select (select count(*) from intake.flag), (select count(distinct imo_number) from figure.unit_now where counted = 'in service')"
     ).fetchone()
     given = {name for (name,) in con.execute("select distinct table_name from intake.file_table").fetchall()}
-    reasons = con.execute(
-        "select rule, sum(rows)::bigint as rows from (select rule, rows_failing as rows from intake.check_result union all "
-        "select rule, count(*) from intake.quarantine where column_name is null group by rule) "
-        "group by rule having sum(rows) > 0 order by rows desc, rule"
-    ).fetchall()
+    reasons = con.execute(f"select rule, count(*) as reasons {is_open} group by rule order by reasons desc, rule").fetchall()
     absent = tuple(name for name in tables() if name not in given)
-    return Summary(as_of, *map(int, totals), int(flags), int(vessels), int(units), int(overdue), absent, tuple(reasons), notes)
+    return Summary(
+        as_of,
+        *map(int, totals),
+        int(records_open),
+        int(flags),
+        int(vessels),
+        int(units),
+        int(overdue),
+        absent,
+        tuple(reasons),
+        notes,
+    )

@@ -1,0 +1,105 @@
+"""Declared corrections: one cell put right by name, seen in the database, and refused as soon as it no longer fits."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+
+from pipeline.errors import UserError
+from tests.conftest import VESSEL_A
+
+HEAD = "file,record,column,from,to,why,who,on"
+ROW = "inspection.csv,2,outcome,fine,satisfactory,the mate wrote fine for in order,superintendent,2026-05-02"
+
+
+@pytest.fixture
+def spoilt(small_fleet) -> dict[str, str]:
+    rows = f"unit_id,imo_number,inspected_on,outcome\nU1,{VESSEL_A},2026-03-31,satisfactory\nU2,{VESSEL_A},2026-03-31, fine "
+    return {**small_fleet, "inspection.csv": rows}
+
+
+def test_a_correction_changes_its_cell_and_is_on_record(exports, run_on, spoilt):
+    _, con = run_on(exports({**spoilt, "corrections.csv": f"{HEAD}\n{ROW}"}))
+    assert con.execute("select unit_id, outcome from record.inspection order by all").fetchall() == [
+        ("U1", "satisfactory"),
+        ("U2", "satisfactory"),
+    ]
+    found = con.execute("select path, record_no, column_name, from_value, to_value, who, declared_on::varchar, declared_in, declared_record_no "
+                        "from intake.correction join intake.file using (file_id)").fetchall()  # fmt: skip
+    assert found == [
+        (
+            "exports/inspection.csv",
+            2,
+            "outcome",
+            "fine",
+            "satisfactory",
+            "superintendent",
+            "2026-05-02",
+            "exports/corrections.csv",
+            1,
+        )
+    ]
+    assert con.execute("select count(*) from intake.quarantine").fetchone() == (0,)
+
+
+def test_taking_a_correction_out_brings_the_cell_back(exports, run_on, spoilt):
+    folder = exports({**spoilt, "corrections.csv": f"{HEAD}\n{ROW}"})
+    run_on(folder)
+    (folder / "corrections.csv").write_text(HEAD + "\n")
+    _, con = run_on(folder)
+    assert con.execute("select count(*) from record.inspection").fetchone() == (1,)
+
+
+def test_as_known_before_the_correction_came_the_cell_is_as_it_came(exports, run_on, spoilt):
+    received = "path,received_at\n" + "\n".join(f"{name},2026-05-01" for name in spoilt) + "\ncorrections.csv,2026-05-05"
+    folder = exports({**spoilt, "corrections.csv": f"{HEAD}\n{ROW}", "received.csv": received})
+    _, con = run_on(folder)
+    assert con.execute("select count(*) from record.inspection").fetchone() == (2,)
+    _, con = run_on(folder, known_at=datetime(2026, 5, 4, tzinfo=UTC))
+    assert con.execute(
+        "select (select count(*) from record.inspection), (select count(*) from intake.correction)"
+    ).fetchone() == (1, 0)
+
+
+@pytest.mark.parametrize(
+    "row, why",
+    [
+        (ROW.replace("inspection.csv", "inspections.csv"), "no such file"),
+        (ROW.replace(",2,", ",7,"), "no such record"),
+        (ROW.replace("outcome,fine", "verdict,fine"), "no such column"),
+        (ROW.replace(",fine,", ",good,"), "the cell is 'fine', not 'good'"),
+    ],
+)
+def test_a_correction_that_does_not_fit_stops_the_run(exports, run_on, spoilt, row, why):
+    with pytest.raises(UserError, match=why) as caught:
+        run_on(exports({**spoilt, "corrections.csv": f"{HEAD}\n{row}"}))
+    assert caught.value.slug == "correction-without-match" and "exports/corrections.csv, record 1" in str(caught.value)
+
+
+def test_a_correction_that_a_new_version_made_needless_stops_the_run(exports, run_on, spoilt):
+    folder = exports({**spoilt, "corrections.csv": f"{HEAD}\n{ROW}"})
+    run_on(folder)
+    (folder / "inspection.csv").write_text(spoilt["inspection.csv"].replace(" fine ", "satisfactory"))
+    with pytest.raises(UserError, match="the cell is 'satisfactory', not 'fine'"):
+        run_on(folder)
+
+
+@pytest.mark.parametrize(
+    "text, why",
+    [
+        ("file,record\na,1", "no column column"),
+        (f"{HEAD}\n{ROW.replace('superintendent', '')}", "who is empty"),
+        (f"{HEAD}\n{ROW.replace(',2,', ',two,')}", "can't be read"),
+        (f"{HEAD}\n{ROW.replace('2026-05-02', '2.5.2026')}", "can't be read"),
+        (f"{HEAD}\n{ROW}\n{ROW}", "twice"),
+        (f"{HEAD}\n{ROW.replace(',satisfactory,', ',fine,')}", "the same"),
+        (f"{HEAD}\n{ROW},more", "more cells than headers"),
+        (f'{HEAD}\n"{ROW}', "can't be read"),
+        (b"\xff\xfe", "can't be read"),
+    ],
+)
+def test_bad_corrections(exports, run_on, spoilt, text, why):
+    with pytest.raises(UserError, match=why) as caught:
+        run_on(exports({**spoilt, "corrections.csv": text}))
+    assert caught.value.slug == "bad-correction"
