@@ -13,7 +13,7 @@ from pathlib import Path
 from rich.console import Console
 
 from pipeline import __version__
-from pipeline.errors import UserError
+from pipeline.errors import UserError, show_text
 from pipeline.intake.received import read_moment
 
 
@@ -138,7 +138,7 @@ def _explain(options: argparse.Namespace) -> int:
     from pipeline.explain import explain_unit
 
     for line in explain_unit(options.db, options.unit_id):
-        print(line)
+        print(show_text(line))
     return 0
 
 

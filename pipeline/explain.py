@@ -38,7 +38,7 @@ def explain_unit(db: Path, unit_id: str) -> list[str]:
         lines = [f"Unit {unit_id}, as of {as_of}"]
         lines += [_stay_line(*stay) for stay in stays]
         lines += _span_lines(con, unit_id, as_of)
-        lines += _failed_lines(con, unit_id, as_of)
+        lines += _failed_lines(con, unit_id, as_of) + _corrected_lines(con, unit_id, as_of) + _version_lines(con, unit_id, as_of)
     return [*lines, "", CAUTION]
 
 
@@ -79,10 +79,9 @@ def _stay_line(imo, vessel, agent, form, charge, made_on, precision, from_on, to
 
 
 def _span_lines(con, unit_id: str, as_of: date) -> list[str]:
-    sql = files("pipeline").joinpath("explain.sql").read_text(encoding="utf-8")
     lines, last = [], None
     for duty, title, months, source, clause, certainty, rule_id, imo, group, stay_no, began_on, *span in con.execute(
-        sql, {"unit_id": unit_id, "as_of": as_of}
+        _read_sql("explain.sql"), {"unit_id": unit_id, "as_of": as_of}
     ).fetchall():
         if (duty, imo, group, stay_no) != last:
             last = (duty, imo, group, stay_no)
@@ -124,6 +123,32 @@ def _failed_lines(con, unit_id: str, as_of: date) -> list[str]:
     return ["", "Records that satisfied no duty:"] + [
         f"  {day} {what}: {outcome} {_place(*place)}" for day, what, outcome, *place in rows
     ]
+
+
+def _corrected_lines(con, unit_id: str, as_of: date) -> list[str]:
+    """Cells behind these dates that somebody declared to be otherwise than they came."""
+    rows = con.execute(_read_sql("explain_corrections.sql"), {"unit_id": unit_id, "as_of": as_of}).fetchall()
+    if not rows:
+        return []
+    return ["", "Declared corrections:"] + [
+        f"  {path}, record {record_no}, {column}: {was!r} read as {to!r}; {why} ({who}, {on}) [{declared_in}, record {declared_no}]"
+        for path, record_no, column, was, to, why, who, on, declared_in, declared_no in rows
+    ]
+
+
+def _version_lines(con, unit_id: str, as_of: date) -> list[str]:
+    """Earlier versions of the records: which counted until when."""
+    rows = con.execute(_read_sql("explain_versions.sql"), {"unit_id": unit_id, "as_of": as_of}).fetchall()
+    if not rows:
+        return []
+    return ["", "Earlier versions, replaced by later files:"] + [
+        f"  {what} {_place(path, line_no, record_no)}, received {came}: counted until {until}, then [{later}, record {later_no}]"
+        for what, path, line_no, record_no, came, until, later, later_no in rows
+    ]
+
+
+def _read_sql(name: str) -> str:
+    return files("pipeline").joinpath(name).read_text(encoding="utf-8")
 
 
 def _place(path: str, line_no: int, record_no: int) -> str:

@@ -1,7 +1,8 @@
 """Declared corrections: single cells put right by name, with who and why. In: corrections.csv. Out: `Correction`s a file.
 
 A correction speaks of the newest version of its file and names the cell as it stands there. Once that no longer fits, the
-run stops: a correction must never change what it was not made for.
+run stops: a correction must never change what it was not made for. A whole record can be set aside in the same way: column
+"(record)", from empty, to "set aside".
 """
 
 from __future__ import annotations
@@ -9,12 +10,14 @@ from __future__ import annotations
 import csv
 import io
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from pipeline.errors import UserError
+from pipeline.intake.reader import Broken, Records
 from pipeline.intake.store import ReceivedFile, Store
 
+WHOLE_RECORD, SET_ASIDE = "(record)", "set aside"
 COLUMNS = ("file", "record", "column", "from", "to", "why", "who", "on")
 
 
@@ -35,6 +38,15 @@ class Correction:
     declared_on: str
     declared_in: str
     declared_record_no: int
+    declared_file_id: str
+
+    @property
+    def said(self) -> str:
+        return f"{self.why} ({self.who}, {self.declared_on})"
+
+    @property
+    def sets_aside(self) -> bool:
+        return self.header == WHOLE_RECORD
 
     def fails(self, why: str) -> UserError:
         return UserError(
@@ -94,6 +106,8 @@ def _read_correction(record: dict, number: int, file: ReceivedFile) -> Correctio
     for name in COLUMNS:
         if not cells[name] and name not in ("from", "to"):
             raise refuse(f"{name} is empty")
+    if cells["column"] == WHOLE_RECORD and (cells["from"], cells["to"]) != ("", SET_ASIDE):
+        raise refuse(f"a whole record can only be set aside: leave from empty and write {SET_ASIDE!r} under to")
     if cells["from"] == cells["to"]:
         raise refuse("from and to are the same")
     try:
@@ -112,23 +126,45 @@ def _read_correction(record: dict, number: int, file: ReceivedFile) -> Correctio
         str(declared_on),
         file.path,
         number,
+        file.file_id,
     )
 
 
-def correct_rows(rows, headers: list[str], corrections: tuple[Correction, ...]):
-    """Yield (record_no, line_no, cells) with the corrected cells. Raises UserError correction-without-match."""
+def correct_rows(rows, records: Records, corrections: tuple[Correction, ...]):
+    """Yield (record_no, line_no, cells) with the corrected cells; records set aside become broken ones instead.
+
+    Raises UserError correction-without-match.
+    """
     waiting: dict[int, list[Correction]] = {}
     for correction in corrections:
-        if headers.count(correction.header) != 1:
-            raise correction.fails(f"the file has no such column; it has {', '.join(headers)}")
+        if records.headers.count(correction.header) != 1 and not correction.sets_aside:
+            raise correction.fails(f"the file has no such column; it has {', '.join(records.headers)}")
         waiting.setdefault(correction.record_no, []).append(correction)
     for record_no, line_no, cells in rows:
-        for correction in waiting.pop(record_no, ()):
-            index = headers.index(correction.header)
-            found = unicodedata.normalize("NFC", cells[index].strip())
-            if found != correction.was:
-                raise correction.fails(f"the cell is {found!r}, not {correction.was!r}")
-            cells[index] = correction.to
+        asked = waiting.pop(record_no, ())
+        set_aside = next((correction for correction in asked if correction.sets_aside), None)
+        if set_aside:
+            records.broken.append(Broken(record_no, line_no, "set-aside", set_aside.said))
+            continue
+        for correction in asked:
+            _correct_cell(cells, records.headers.index(correction.header), correction)
         yield record_no, line_no, cells
+    _set_broken_aside(records, waiting)
     for items in waiting.values():
         raise items[0].fails("the file has no such record, or it is no row")
+
+
+def _correct_cell(cells: list[str], index: int, correction: Correction) -> None:
+    found = unicodedata.normalize("NFC", cells[index].strip())
+    if found != correction.was:
+        raise correction.fails(f"the cell is {found!r}, not {correction.was!r}")
+    cells[index] = correction.to
+
+
+def _set_broken_aside(records: Records, waiting: dict[int, list[Correction]]) -> None:
+    """A record that is no row can be set aside too."""
+    for index, item in enumerate(records.broken):
+        asked = waiting.get(item.record_no, ())
+        if asked and all(correction.sets_aside for correction in asked):
+            records.broken[index] = replace(item, rule="set-aside", value=asked[0].said)
+            del waiting[item.record_no]

@@ -64,7 +64,7 @@ def parse_file(
     A cached result whose Parquet files are not as they were written is made anew.
     """
     parts = [received.sha256, dialect.digest, contract_digest(), PARSER_VERSION, duckdb.__version__]
-    parts += [repr((item.record_no, item.header, item.was, item.to)) for item in corrections]
+    parts += [repr((item.record_no, item.header, item.was, item.to, item.said)) for item in corrections]
     key = hashlib.sha256("\0".join(parts).encode("utf-8", "surrogatepass")).hexdigest()[:32]
     folder = store.root / "parsed" / key
     cached = _read_parsed(folder)
@@ -83,10 +83,10 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
         shutil.rmtree(part, ignore_errors=True)
         part.mkdir(parents=True)
         records = read_records(store.open_file(received), dialect, received.path)
-        records.rows = correct_rows(records.rows, records.headers, corrections)
+        records.rows = correct_rows(records.rows, records, corrections)
         load_records(records, part / "records.csv", con)
         dialect = settle_formats(dialect, records.headers, received.path, con)
-        broken = records.broken + _unmatched(records, dialect, con)
+        broken = sorted(records.broken, key=lambda item: item.record_no) + _unmatched(records, dialect, con)
         feeds = [_write_feed(part, number, feed, records.headers, dialect, con) for number, feed in enumerate(dialect.feeds)]
         (part / "records.csv").unlink()
         result = {"records": records.count, "lines_skipped": records.lines_skipped, "feeds": feeds}

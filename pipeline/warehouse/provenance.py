@@ -38,11 +38,15 @@ def write_declared(
     """What people declared about files: cells corrected, files withdrawn."""
     rows = [
         (file_id, item.record_no, item.header, item.was, item.to, item.why, item.who, date.fromisoformat(item.declared_on))
-        + (item.declared_in, item.declared_record_no)
+        + (item.declared_in, item.declared_record_no, item.declared_file_id)
         for file_id, items in corrections.items()
         for item in items
     ]
     insert_rows(con, "intake.correction", sorted(rows))
+    con.execute(
+        "update intake.quarantine as q set superseded_by = c.declared_file_id from intake.correction as c "
+        "where q.rule = 'set-aside' and c.file_id = q.file_id and c.record_no = q.record_no"
+    )
     moment = write_time(known_at) if known_at else None
     withdrawn = [
         (file.file_id, file.path, file.sha256, file.version, _utc(datetime.fromisoformat(file.received_at)))

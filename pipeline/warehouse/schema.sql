@@ -44,10 +44,10 @@ create table intake.check_result (
     table_name varchar, rule varchar, column_name varchar, title varchar, rows_checked bigint, rows_failing bigint
 );
 
--- one row is a cell that was put right by a declared correction
+-- one row is a cell that was put right by a declared correction, or a record that was set aside by one
 create table intake.correction (
     file_id varchar, record_no bigint, column_name varchar, from_value varchar, to_value varchar, why varchar, who varchar,
-    declared_on date, declared_in varchar, declared_record_no bigint
+    declared_on date, declared_in varchar, declared_record_no bigint, declared_file_id varchar
 );
 
 -- one row is a file that was received and does not count, because it was withdrawn

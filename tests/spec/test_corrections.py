@@ -85,6 +85,40 @@ def test_a_correction_that_a_new_version_made_needless_stops_the_run(exports, ru
         run_on(folder)
 
 
+def test_a_record_can_be_set_aside_whether_good_or_broken(exports, run_on, spoilt):
+    rows = spoilt["inspection.csv"] + f"\nU1,{VESSEL_A}"
+    aside = [f"inspection.csv,{number},(record),,set aside,a drill and no look,superintendent,2026-05-02" for number in (1, 2, 3)]
+    summary, con = run_on(exports({**spoilt, "inspection.csv": rows, "corrections.csv": "\n".join([HEAD, *aside])}))
+    assert con.execute("select count(*) from record.inspection").fetchone() == (0,)
+    found = con.execute(
+        "select record_no, rule, superseded_by = declared_file_id, reason from intake.quarantine join intake.correction using (file_id, record_no) order by 1"
+    )
+    said = "The record was set aside by a declaration: a drill and no look (superintendent, 2026-05-02). Take the declaration out of corrections.csv to count the record again."
+    assert found.fetchall() == [(number, "set-aside", True, said) for number in (1, 2, 3)]
+    assert summary.records_open == 0 and summary.rows_quarantined == 3
+
+
+def test_explain_names_corrections_and_earlier_versions(exports, run_on, spoilt, tmp_path):
+    from pipeline.explain import explain_unit
+
+    folder = exports(
+        {**spoilt, "corrections.csv": f"{HEAD}\n{ROW}", "received.csv": "path,received_at\ninspection.csv,2026-05-01"}
+    )
+    run_on(folder)[1].close()
+    again = f"unit_id,imo_number,inspected_on,outcome\nU2,{VESSEL_A},2026-03-31,unsatisfactory\n"
+    (folder / "more").mkdir()
+    (folder / "more/inspection.csv").write_text(again)
+    run_on(folder)[1].close()
+    before, after = ("\n".join(explain_unit(tmp_path / f"store-{number}.duckdb", "U2")) for number in (0, 1))
+    assert (
+        "record 2, outcome: 'fine' read as 'satisfactory'; the mate wrote fine for in order (superintendent, 2026-05-02)"
+        in before
+    )
+    assert "Earlier versions" not in before
+    assert "inspection of 2026-03-31 [exports/inspection.csv, line 3, record 2], received 2026-05-01: counted until" in after
+    assert "[exports/more/inspection.csv, record 1]" in after
+
+
 @pytest.mark.parametrize(
     "text, why",
     [
@@ -94,6 +128,7 @@ def test_a_correction_that_a_new_version_made_needless_stops_the_run(exports, ru
         (f"{HEAD}\n{ROW.replace('2026-05-02', '2.5.2026')}", "can't be read"),
         (f"{HEAD}\n{ROW}\n{ROW}", "twice"),
         (f"{HEAD}\n{ROW.replace(',satisfactory,', ',fine,')}", "the same"),
+        (f"{HEAD}\ninspection.csv,2,(record),fine,,w,w,2026-05-02", "set aside"),
         (f"{HEAD}\n{ROW},more", "more cells than headers"),
         (f'{HEAD}\n"{ROW}', "can't be read"),
         (b"\xff\xfe", "can't be read"),
