@@ -14,6 +14,8 @@ from contextlib import suppress
 from itertools import count
 from pathlib import Path
 
+from pipeline.lock import is_running
+
 MARKER = ".firekpi-site"
 
 
@@ -52,21 +54,6 @@ def list_leftovers(site: Path) -> Iterator[tuple[Path, int, str]]:
         match = pattern.fullmatch(path.name)
         if match and not is_foreign(path):
             yield path, int(match[1]), match[2]
-
-
-def is_running(process: int) -> bool:
-    """Whether another process of this number runs. Where that can't be asked without harm, it is taken to run."""
-    if process == os.getpid():
-        return False
-    if os.name != "posix":
-        return True
-    try:
-        os.kill(process, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except PermissionError:
-        return True
-    return True
 
 
 def sweep_leftovers(site: Path) -> None:

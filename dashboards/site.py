@@ -7,7 +7,6 @@ Errors: `not-our-site`, `cannot-write`, and those of database.py. Leftovers of k
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ import duckdb
 
 from dashboards import database, render
 from dashboards.blocks import Context, Page
+from dashboards.exchange import exchange_folders
 from dashboards.leftovers import MARKER, is_foreign, pick_free, remove_site, sweep_leftovers
 from dashboards.pages import agents, corrosion, defects, fleet, method, overdue, quality, vessel
 from pipeline.errors import UserError
@@ -44,7 +44,7 @@ class PreparedSite:
     summary: SiteSummary
 
     def swap_in(self) -> SiteSummary:
-        """Rename the old site away and the new one in; put the old back if that fails, delete it if it doesn't."""
+        """Put the new site in the old one's place; keep the old one if that fails, delete it if it doesn't."""
         site = self.summary.site
         refuse_foreign(site)
         old = pick_free(site, "old")
@@ -99,7 +99,7 @@ def start_folder(new: Path) -> None:
     for name in ASSETS:
         (new / "assets" / name).write_bytes(files("dashboards").joinpath("assets", name).read_bytes())
     with as_file(files("plotly") / "package_data" / "plotly.min.js") as library:
-        shutil.copyfile(library, new / "assets" / "plotly.min.js")
+        (new / "assets" / "plotly.min.js").write_bytes(library.read_bytes())
 
 
 def list_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
@@ -128,7 +128,14 @@ def sum_up(site: Path, new: Path, paths: list[str]) -> SiteSummary:
 
 
 def put_in_place(new: Path, site: Path, old: Path) -> None:
-    """The two renames; whatever stops them between the two, even a key pressed, leaves the old site where it was."""
+    """The new site takes the old one's place in one step where the system can do that, else by two renames.
+
+    Whatever stops it between the two, even a key pressed, leaves the old site where it was; after a kill the next run does.
+    """
+    if site.exists() and exchange_folders(new, site):
+        with suppress(OSError):  # it has been replaced, whatever it is called: the next run sweeps it
+            new.rename(old)
+        return
     try:
         if site.exists():
             site.rename(old)

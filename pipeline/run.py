@@ -95,6 +95,7 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
             build.con.close()
             publish_pages = lay_out_pages(build.part, tell, write_pages)
             with not_interrupted():
+                check_database(options.db)  # again, before the ledger: another program may have opened it meanwhile
                 if not options.is_trial:
                     intake.confirm(store)
                     added.clear()

@@ -60,6 +60,7 @@ def read_folder(path: Path, store_root: Path) -> Folder:
     """
     if not path.is_dir():
         raise UserError("no-folder", folder=path)
+    _check_readable(path)
     ignored = _read_ignored(path / SETTINGS)
     exports, others = [], []
     for file in _walk(path, store_root):
@@ -90,6 +91,13 @@ def _refuse_namesakes(folder: Path, exports: list[Path]) -> None:
     for before, after in zip(exports, exports[1:], strict=False):
         if inner_name(before, folder) == inner_name(after, folder):
             raise UserError("unreadable-file", path=after, why="another file's name is the same text in Unicode")
+
+
+def _check_readable(folder: Path) -> None:
+    """A folder that can't be looked into must not pass for an empty one."""
+    for place in (folder, folder / DIALECTS):
+        if place.is_dir() and not os.access(place, os.R_OK | os.X_OK):
+            raise UserError("unreadable-file", path=place, why="its permissions do not let this user look into it")
 
 
 def _walk(folder: Path, store_root: Path):

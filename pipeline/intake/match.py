@@ -31,8 +31,9 @@ def match_dialects(intake: Intake, ledger: list[ReceivedFile], store: Store) -> 
     Raises UserError unknown-file, two-dialects, bad-dialect.
     """
     own = {folder.name: _read_all(folder.dialects, folder.path / "dialects") for folder in intake.folders}
+    kept = store.dialects()
     for name in sorted({file.folder for file in ledger} - own.keys()):
-        own[name] = _read_all(store.dialect_texts(name), store.root / "dialects" / name)
+        own[name] = _read_all(kept.get(name, {}), store.root / "received.json" / name)
     return [(file, _match_one(file, own[file.folder])) for file in ledger]
 
 

@@ -1,6 +1,6 @@
 """New exports into the store. In: folders of exports and the store. Out: what is received, old and new, to build from.
 
-Bytes are kept at once; the ledger and the dialects are written by `confirm` after the run succeeded, and where it failed
+Bytes are kept at once; the ledger, dialects included, is written by `confirm` after the run succeeded, and where it failed
 `forget` takes the bytes back.
 """
 
@@ -28,9 +28,7 @@ class Intake:
 
     def confirm(self, store: Store) -> None:
         """Write down what was received, now that it was used."""
-        for folder in self.folders:
-            store.write_dialects(folder.name, folder.dialects)
-        store.write_ledger(list(self.ledger))
+        store.write_ledger(list(self.ledger), store.dialects() | {folder.name: folder.dialects for folder in self.folders})
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,13 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from contextlib import suppress
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
 from pathlib import Path
 
 from pipeline.errors import UserError
+from pipeline.intake.leftovers import drop_note, note_unreceived
 
 CORRECTIONS = "corrections.csv"
 
@@ -82,15 +84,18 @@ class Store:
         digest = hashlib.sha256(data).hexdigest()
         kept = self.root / "files" / digest
         if not kept.is_file():
+            note_unreceived(self.root, digest)
             added.add(digest)
         if not kept.is_file() or kept.read_bytes() != data:
             replace_file(kept, data)
         return digest
 
     def forget(self, added: set[str]) -> None:
-        """Take back bytes that a run kept and could not use."""
-        for digest in added:
-            (self.root / "files" / digest).unlink(missing_ok=True)
+        """Take back bytes that a run kept and could not use; what can't be taken back now is left to the next run."""
+        with suppress(OSError):
+            for digest in added:
+                (self.root / "files" / digest).unlink(missing_ok=True)
+            drop_note(self.root)
 
     def open_file(self, received: ReceivedFile) -> bytes:
         """The bytes as received. Raises UserError store-damaged if they changed since."""
@@ -114,37 +119,30 @@ class Store:
 
     def ledger(self) -> list[ReceivedFile]:
         """Every file received so far, in the order in which they count."""
+        return sort_received(self._read_ledger()[0])
+
+    def dialects(self) -> dict[str, dict[str, bytes]]:
+        """The dialects of each folder as they were when it was last given: folder -> file name -> TOML."""
+        return self._read_ledger()[1]
+
+    def _read_ledger(self) -> tuple[list[ReceivedFile], dict[str, dict[str, bytes]]]:
         path = self.root / "received.json"
         if not path.exists():
-            return []
+            return [], {}
         try:
-            entries = json.loads(path.read_text(encoding="utf-8"))
-            if not isinstance(entries, list):
-                raise ValueError("it holds no list")
-            return sort_received([_read_entry(entry) for entry in entries])
-        except (OSError, ValueError, TypeError, KeyError) as error:
+            content = json.loads(path.read_text(encoding="utf-8"))
+            dialects = {
+                folder: {name: text.encode() for name, text in texts.items()} for folder, texts in content["dialects"].items()
+            }
+            return [_read_entry(entry) for entry in content["files"]], dialects
+        except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
             raise UserError("store-damaged", path=path, why=error) from error
 
-    def write_ledger(self, ledger: list[ReceivedFile]) -> None:
-        """Write down what was received: the last step of a run that succeeded."""
-        text = json.dumps([_write_entry(file) for file in ledger], indent=1)
-        replace_file(self.root / "received.json", text.encode())
-
-    def dialect_texts(self, folder: str) -> dict[str, bytes]:
-        """The dialects kept with that folder when it was last given: file name -> TOML."""
-        try:
-            return {path.name: path.read_bytes() for path in sorted((self.root / "dialects" / folder).glob("*.toml"))}
-        except OSError as error:
-            raise UserError("store-damaged", path=error.filename, why=error.strerror) from error
-
-    def write_dialects(self, folder: str, texts: dict[str, bytes]) -> None:
-        """Keep a folder's dialects as they are now: the latest reading applies to all its files."""
-        target = self.root / "dialects" / folder
-        for name, data in texts.items():
-            replace_file(target / name, data)
-        for old in target.glob("*.toml"):
-            if old.name not in texts:
-                old.unlink()
+    def write_ledger(self, files: list[ReceivedFile], dialects: dict[str, dict[str, bytes]]) -> None:
+        """Write down what was received and how it is read, in one step: the last of a run that succeeded."""
+        texts = {folder: {name: data.decode() for name, data in kept.items()} for folder, kept in dialects.items()}
+        content = {"dialects": texts, "files": [_write_entry(file) for file in files]}
+        replace_file(self.root / "received.json", json.dumps(content, indent=1, sort_keys=True).encode())
 
 
 def sort_received(received: list[ReceivedFile]) -> list[ReceivedFile]:

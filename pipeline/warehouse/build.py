@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -17,6 +18,7 @@ import duckdb
 
 from pipeline import contract
 from pipeline.errors import UserError
+from pipeline.lock import Held, hold_lock, remove_lock
 
 # Nothing is fetched or guessed: an extension that is missing is an error, not a download.
 CONNECTION = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
@@ -58,38 +60,72 @@ class Build:
 def build_database(db: Path) -> Iterator[Build]:
     """Yield a new database with the schema, to be filled, closed and swapped in; what is not swapped in is removed.
 
+    One build at a time on a database, whatever store it is built from: the other is told who is at it.
     Raises UserError database-busy, not-our-database or cannot-write; the old database is then untouched.
     """
     check_database(db)
     db = db.resolve()  # a link keeps leading to the database
     part = db.with_name(f"{db.name}.{os.getpid()}.part")
-    try:
-        db.parent.mkdir(parents=True, exist_ok=True)
-        _remove_part(part)  # a killed run may have had the same process number
-        con = duckdb.connect(str(part), config=dict(CONNECTION))
-    except (OSError, duckdb.IOException) as error:
-        raise UserError("cannot-write", path=db, why=_first_line(error)) from error
-    try:
-        _prepare(con)
-        con.execute(contract.macros_sql())
-        con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
-        yield Build(con, part, db)
-    except duckdb.Error as error:
-        if isinstance(error, duckdb.IOException) or "No space left" in str(error):
+    with _locked_database(db):
+        con = None
+        try:
+            con = _prepare(duckdb.connect(str(part), config=dict(CONNECTION)))
+            con.execute(contract.macros_sql())
+            con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
+            yield Build(con, part, db)
+        except duckdb.Error as error:
+            if not _could_not_write(error):
+                raise
             raise UserError("cannot-write", path=db, why=_first_line(error)) from error
-        raise
-    finally:
-        with suppress(duckdb.Error):  # closing writes, which fails again where the disk is full
-            con.close()
-        _remove_part(part)
+        finally:
+            with suppress(duckdb.Error):  # closing writes, which fails again where the disk is full
+                if con is not None:
+                    con.close()
+            with suppress(OSError):  # the next run sweeps it
+                _sweep_parts(db)
 
 
-def _remove_part(part: Path) -> None:
-    for path in (part, part.with_name(part.name + ".wal")):
-        path.unlink(missing_ok=True)
+@contextmanager
+def _locked_database(db: Path) -> Iterator[None]:
+    """Hold `<db>.lock` while building, and sweep parts first: under the lock each is of a run that has ended."""
+    lock = db.with_name(f"{db.name}.lock")
+    with ExitStack() as stack:
+        try:
+            db.parent.mkdir(parents=True, exist_ok=True)
+            stack.enter_context(hold_lock(lock))
+            stack.callback(remove_lock, lock)
+            _sweep_parts(db)
+        except Held as error:
+            raise UserError("database-busy", db=db, holder=error) from error
+        except OSError as error:
+            raise UserError("cannot-write", path=db, why=_first_line(error)) from error
+        yield
+
+
+def _sweep_parts(db: Path) -> None:
+    """Remove what builds have left: the file, its log, and the folder into which DuckDB spills. Raises OSError."""
+    pattern = re.compile(re.escape(db.name) + r"\.\d+\.part(\.wal|\.tmp)?")
+    for path in [path for path in db.parent.iterdir() if pattern.fullmatch(path.name)]:
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            path.unlink()
+
+
+def _could_not_write(error: duckdb.Error) -> bool:
+    """Whether the disk took no more: an IOException, or a commit that failed because its log could not grow."""
+    words = ("No space left", "Could not write", "File too large")
+    return isinstance(error, duckdb.IOException) or any(word in str(error) for word in words)
 
 
 def check_database(db: Path) -> None:
+    """Refuse to replace a database that another process is writing, a write-protected one, and a file that isn't ours."""
+    look_at_database(db)
+    if db.exists() and not os.access(db, os.W_OK):
+        raise UserError("cannot-write", path=db, why="it is write-protected")
+
+
+def look_at_database(db: Path) -> None:
     """Refuse a database that another process is writing, and a file that isn't ours."""
     if not db.exists():
         return
@@ -126,6 +162,6 @@ def read_database(db: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """A finished database, to read. Raises UserError no-database, database-busy or not-our-database."""
     if not db.exists():
         raise UserError("no-database", db=db)
-    check_database(db)
+    look_at_database(db)
     with duckdb.connect(str(db), read_only=True, config=dict(CONNECTION)) as con:
         yield _prepare(con)

@@ -12,6 +12,7 @@ import duckdb
 import pytest
 
 from dashboards import leftovers
+from dashboards import site as site_module
 from dashboards.database import open_database
 from dashboards.pages import vessel as vessel_module
 from dashboards.site import MARKER, build_site, prepare_site
@@ -67,6 +68,7 @@ def test_failed_swap_puts_the_old_site_back(tmp_path, monkeypatch):
             raise OSError(13, "held by another program", str(target))
         return rename(self, target)
 
+    monkeypatch.setattr(site_module, "exchange_folders", lambda new, site: False)
     monkeypatch.setattr(Path, "rename", refuse)
     with pytest.raises(UserError) as caught:
         build_site(db, site)
@@ -94,6 +96,7 @@ def test_a_key_pressed_between_the_renames_puts_the_old_site_back(tmp_path, db, 
             raise KeyboardInterrupt
         return rename(self, target)
 
+    monkeypatch.setattr(site_module, "exchange_folders", lambda new, site: False)
     monkeypatch.setattr(Path, "rename", stop)
     with pytest.raises(KeyboardInterrupt):
         build_site(db, site)
