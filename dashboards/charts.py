@@ -153,7 +153,7 @@ def draw_stack(labels: Sequence[str], series: Sequence[Series], axis: str) -> di
             go.Bar(
                 x=clean_numbers(s.y),
                 y=names,
-                name=s.name,
+                name=escape_texts([s.name])[0],
                 orientation="h",
                 width=0.62,
                 text=[str(v) if v else "" for v in s.y],
@@ -163,7 +163,7 @@ def draw_stack(labels: Sequence[str], series: Sequence[Series], axis: str) -> di
                 constraintext="none",
                 insidetextfont={"color": palette.pick_agent_ink(s.slug)},
                 marker={"color": palette.pick_agent_colour(s.slug), "line": {"color": palette.OUTLINE, "width": 1}},
-                hovertemplate=f"%{{y}}, {s.name}: %{{x}}<extra></extra>",
+                hovertemplate="%{y}, %{fullData.name}: %{x}<extra></extra>",
             )
         )
     totals = [sum(s.y[i] or 0 for s in series) for i in range(len(names))]

@@ -15,6 +15,7 @@ from typing import Any
 
 import duckdb
 
+from dashboards import words
 from dashboards.blocks import Context, Vessel
 from dashboards.rule_book import Rule, RuleBook
 from pipeline.errors import UserError
@@ -76,7 +77,13 @@ def read_context(con: duckdb.DuckDBPyConnection, path: Path) -> Context:
         raise UserError("not-our-database", db=path)
     as_of = run[0].as_of
     vessels = tuple(
-        Vessel(r.imo_number, r.vessel_name or f"IMO {r.imo_number}", r.vessel_type or "", r.flag or "", r.is_laid_up)
+        Vessel(
+            r.imo_number,
+            words.cut_name(r.vessel_name or f"IMO {r.imo_number}", words.MOST_NAME),
+            words.cut_name(r.vessel_type or "", words.MOST_NAME),
+            r.flag or "",
+            r.is_laid_up,
+        )
         for r in select_rows(con, VESSELS_SQL, day=as_of)
     )
     files = select_rows(con, "SELECT count(*) AS files FROM intake.file")[0].files

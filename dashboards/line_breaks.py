@@ -11,12 +11,18 @@ from markupsafe import Markup, escape
 
 from dashboards import words
 
+LONGEST_WORD = 20  # letters: what has more may break wherever it must
 PAPER_LETTERS = 40  # of a value as it came; the screen and the CSV have more of it
+
+
+def write_text(text: str) -> Markup:
+    """A text whose words stay whole, but for those that no column could hold; they are marked for paper."""
+    return Markup('<wbr class="endless">').join(escape(part) for part in re.split(rf"(?<=\S{{{LONGEST_WORD}}})(?=\S)", text))
 
 
 def write_breaks(text: str) -> Markup:
     """A text that may break after /, _ and -, and after the commas of a record that was not split."""
-    return Markup("<wbr>").join(escape(part) for part in re.split(r"(?<=[/_,-])(?=.)", text))
+    return Markup("<wbr>").join(write_text(part) for part in re.split(r"(?<=[/_,-])(?=.)", text))
 
 
 def write_cut(value: str | None) -> Markup:
@@ -29,4 +35,4 @@ def write_cut(value: str | None) -> Markup:
 
 def write_long(value: str | None) -> Markup:
     """Sentences; a record that they quote may break before its tab marks, as it did at its tabs."""
-    return Markup("<wbr>").join(escape(part) for part in re.split(r"(?<=.)(?=\\t)", value)) if value else Markup(words.NONE)
+    return Markup("<wbr>").join(write_text(part) for part in re.split(r"(?<=.)(?=\\t)", value)) if value else Markup(words.NONE)

@@ -49,7 +49,7 @@ def tie_units(text: str) -> str:
 
 def write_css_text(text: str) -> Markup:
     """A text inside a CSS string: letters and digits of any script stay, all else is written as a code point."""
-    return Markup("".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in text))
+    return Markup("".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in words.show_safely(text)))
 
 
 def write_json(figure: dict) -> Markup:
@@ -88,7 +88,7 @@ def write_page(env: Environment, context: Context, page: Page, folder: Path) -> 
     )
     target = folder / page.path
     target.parent.mkdir(parents=True, exist_ok=True)
-    target.write_text(html, encoding="utf-8", newline="\n")
+    target.write_text(words.show_safely(html), encoding="utf-8", newline="\n")
     for table in list_tables(page):
         twin = folder / name_twin(page, table)
         twin.parent.mkdir(parents=True, exist_ok=True)

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -21,7 +21,8 @@ from markupsafe import Markup, escape
 
 from dashboards import words
 from dashboards.blocks import Anchor, Column, Link, Table
-from dashboards.line_breaks import write_breaks, write_cut, write_long
+from dashboards.line_breaks import LONGEST_WORD, write_breaks, write_cut, write_long, write_text
+from pipeline.spreadsheet import guard
 
 RIGHT = {"count", "change", "number", "percent", "date", "part_date", "share", "part", "interval", "percent_interval"}
 PARTS = {
@@ -45,8 +46,6 @@ SHAPES = {
 }
 LEAST_OF = 10  # a percentage of fewer says more than is known
 SEVERITIES = ("unfit", "major", "minor")  # worst first
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
 
 
 def write_state(word: str | None, said: str = "") -> Markup:
@@ -103,8 +102,8 @@ def write_file_line(value: tuple[str | None, int | None]) -> Markup:
 def write_unit(value: str) -> Markup:
     """A unit's number stays on one line; the words for a group, or after the number, may break."""
     head, comma, rest = value.partition(", ")
-    if " " in head:
-        return escape(value)
+    if " " in head or len(head) > LONGEST_WORD:
+        return write_text(value)
     return Markup('<span class="whole">{}{}</span>{}').format(head, comma.strip(), f" {rest}" if rest else "")
 
 
@@ -135,19 +134,29 @@ SHAPED: dict[str, Callable[[Any], Markup]] = {
 }
 
 
+def cut_value(value: Any) -> Any:
+    """No more of a text than a page can carry; its CSV holds it whole."""
+    if isinstance(value, str):
+        return words.cut_name(value, words.MOST_LETTERS)
+    if isinstance(value, Link):
+        return replace(value, text=words.cut_name(value.text, words.MOST_LETTERS))
+    return value
+
+
 def write_value(kind: str, value: Any, root: str, top: float) -> Markup:
     """One value as markup."""
+    value = cut_value(value)
     if kind in SAYS:
         return escape(SAYS[kind](value))
     if kind == "link" and isinstance(value, Link):
-        return Markup('<a href="{}{}">{}</a>').format(root, value.href, value.text)
+        return Markup('<a href="{}{}">{}</a>').format(root, value.href, write_text(value.text))
     if kind == "anchor" and isinstance(value, Anchor):
         return write_anchor(value)
     if kind == "spark":
         return write_spark(value, top)
     if kind in SHAPED:
         return SHAPED[kind](value)
-    return escape(words.NONE if value is None or value == "" else str(value))
+    return write_text(words.NONE if value is None or value == "" else str(value))
 
 
 def write_sort_key(kind: str, value: Any) -> str | None:
@@ -183,13 +192,6 @@ def write_body(table: Table, root: str = "") -> Iterator[Markup]:
         tags = ['th scope="row"'] + ["td"] * (len(picked) - 1)
         cells = (write_cell(table.columns[i], row[i], tag, root, top) for i, tag in zip(picked, tags, strict=True))
         yield Markup("<tr>" + "".join(cells) + "</tr>")
-
-
-def guard_cell(text: str) -> str:
-    """Keep a spreadsheet from running a cell: text that starts like a formula gets an apostrophe, numbers don't."""
-    if text.startswith(FORMULA_STARTS) and not NUMBER.fullmatch(text):
-        return "'" + text
-    return text
 
 
 def write_plain(value: Any) -> str:
@@ -231,8 +233,8 @@ def write_csv(table: Table) -> str:
     picked = [i for i, column in enumerate(table.columns) if not column.is_page_only]
     columns = [table.columns[i] for i in picked]
     head = [part.format(c.key) for c in columns for part in PARTS.get(c.kind, ("{}",))]
-    writer.writerow([guard_cell(name) for name in head])
+    writer.writerow([guard(name) for name in head])
     for row in table.rows:
         parts = [part for c, i in zip(columns, picked, strict=True) for part in split_value(c.kind, row[i])]
-        writer.writerow([guard_cell(write_plain(part)) for part in parts])
+        writer.writerow([guard(write_plain(part)) for part in parts])
     return out.getvalue()

@@ -14,6 +14,7 @@ from dashboards.charts import (
     Series,
     clean_labels,
     clean_numbers,
+    escape_texts,
     find_top,
     make_axis,
     measure_tail,
@@ -46,10 +47,10 @@ def draw_lines(series: Sequence[Series], axis: str, suffix: str = "") -> dict:
             go.Scatter(
                 x=[d.isoformat() for d in s.x],
                 y=clean_numbers(s.y),
-                name=s.name,
+                name=escape_texts([s.name])[0],
                 mode="lines+markers" if len(s.x) < 3 else "lines",
                 line={"color": colour, "dash": dash, "width": 2.5 if i == 0 else 1.8},
-                hovertemplate=f"{s.name}, %{{x|%b %Y}}: %{{y:.1f}}{suffix}<extra></extra>",
+                hovertemplate=f"%{{fullData.name}}, %{{x|%b %Y}}: %{{y:.1f}}{suffix}<extra></extra>",
             )
         )
         notes.append(
@@ -59,7 +60,7 @@ def draw_lines(series: Sequence[Series], axis: str, suffix: str = "") -> dict:
                 "xanchor": "left",
                 "xshift": 6,
                 "y": place,
-                "text": s.name,
+                "text": escape_texts([s.name])[0],
                 "showarrow": False,
                 "font": {"color": colour},
             }

@@ -6,11 +6,16 @@ No locale and no clock, so that the same database gives the same bytes everywher
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 NONE = "–"
+MOST_LETTERS = 400  # of one text on a page: a cell may be a million letters long, and its CSV holds it whole
+MOST_NAME = 200  # of a vessel's name, which stands in sentences, links and charts
+# What turns the direction of the letters around it, or is no letter at all: shown as a mark that something stood there.
+UNSHOWN = re.compile("[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]")
 THIN = "\u00a0"  # the no-break space before a unit
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SPECIAL = {"co2": "CO2", "*": "all"}
@@ -100,6 +105,11 @@ def say_verb(count: int, one: str, many: str) -> str:
 def cut_name(text: str, most: int = 40) -> str:
     """A long name for a chart, where it can't wrap."""
     return text if len(text) <= most else text[: most - 1].rstrip() + "…"
+
+
+def show_safely(text: str) -> str:
+    """Text without characters that reorder what stands beside them or that no page may hold."""
+    return UNSHOWN.sub("\ufffd", text)
 
 
 def say_interval(value: float | None, low: float | None, high: float | None, unit: str = "") -> str:

@@ -17,8 +17,9 @@ from pathlib import Path
 
 from pipeline.errors import UserError, show_text
 from pipeline.intake.dialect import sheet_name
-from pipeline.intake.sheet import ANSWER, LINE, PLACE, REASON, guard, write_answer
+from pipeline.intake.sheet import ANSWER, LINE, PLACE, REASON, write_answer
 from pipeline.intake.store import replace_file
+from pipeline.spreadsheet import guard
 from pipeline.warehouse.build import read_database
 
 
@@ -74,11 +75,11 @@ def sheet_text(sheet: Sheet) -> str:
     has_lines = any("(line)" in record.cells for record in sheet.records)
     stream = io.StringIO(newline="")
     writer = csv.writer(stream, delimiter=sheet.delimiter, lineterminator="\r\n")
-    writer.writerow([*headers, *([LINE] if has_lines else []), REASON, PLACE, ANSWER])
+    writer.writerow([*map(guard, headers), *([LINE] if has_lines else []), REASON, PLACE, ANSWER])
     for record in sheet.records:
         cells = [guard(record.cells.get(name, "")) for name in headers]
         cells += [guard(record.cells.get("(line)", ""))] if has_lines else []
-        place = f"{record.path} line {record.line_no}"
+        place = guard(f"{record.path} line {record.line_no}")
         writer.writerow(
             [*cells, guard(show_text(" ".join(record.reasons))), place, write_answer(record.file_id, record.record_no)]
         )

@@ -46,16 +46,19 @@
   }
 
   /* names beside bars and points, cut where they would take more than half a phone */
+  var ENTITIES = { "&lt;": "<", "&gt;": ">", "&amp;": "&" };
+  function toText(name) { return name.replace(/&(lt|gt|amp);/g, function (entity) { return ENTITIES[entity]; }); }
+  function toMarkup(text) { return text.replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;"); }
   function shorten(figure) {
     var names = [];
     figure.data.forEach(function (trace) {
       (trace.y || []).forEach(function (name) { if (typeof name === "string" && names.indexOf(name) < 0) { names.push(name); } });
     });
-    if (!names.some(function (name) { return name.length > NARROW_NAME; })) { return; }
+    if (!names.some(function (name) { return toText(name).length > NARROW_NAME; })) { return; }
     figure.layout.yaxis.tickmode = "array";
     figure.layout.yaxis.tickvals = names;
     figure.layout.yaxis.ticktext = names.map(function (name) {
-      return name.length > NARROW_NAME ? name.slice(0, NARROW_CUT) + "\u2026" : name;
+      return toText(name).length > NARROW_NAME ? toMarkup(toText(name).slice(0, NARROW_CUT)) + "\u2026" : name;
     });
   }
 

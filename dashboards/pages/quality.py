@@ -1,6 +1,7 @@
 """Data quality: can I trust this?
 
-In: schema intake, figure.freshness. Out: data-quality.html. Rows read = loaded + quarantined + duplicate, for each file.
+In: schema intake, figure.freshness. Out: data-quality.html. Rows read = loaded + quarantined + duplicate, for each file; a
+quarantined row that a later file answers stays in that sum, and leaves the lists of what is to be mended.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from markupsafe import Markup
 
 from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
-from dashboards.pages import quality_data, quality_tables
+from dashboards.pages import quality_data, quality_mending, quality_tables
 
 
 def write_answer(data: quality_data.QualityData, context: Context) -> str:
@@ -26,33 +27,39 @@ def write_answer(data: quality_data.QualityData, context: Context) -> str:
     if vessels:
         number = f"{words.say_number(quiet)} of {words.say_count(len(vessels), 'vessel')}" if quiet else "none"
         late = f"Vessels without a record for more than {words.say_count(vessels[0].quiet_after_days, 'day')}, those laid up apart: {number}."
+    tail = " ".join(part for part in (quality_mending.say_answered(data), late) if part)
     return Markup("{} brought {} rows: {} loaded, {} already known, and <strong>{}</strong> kept out with a reason. {}").format(
         words.say_capital(words.say_count(len(data.files), "file")),
         words.say_number(read),
         words.say_number(loaded),
         words.say_number(same),
         words.say_of(bad, read, "row"),
-        late,
+        tail,
     )
 
 
+def say_none_open(data: quality_data.QualityData) -> str:
+    """Why nothing is to be mended."""
+    return "Later files answer every row that was kept out." if data.answered else "No row was kept out."
+
+
 def chart_rules(data: quality_data.QualityData) -> Chart:
-    """Quarantined rows by reason."""
+    """Open rows by reason."""
     total = sum(r.rows for r in data.quarantine_rules)
     columns = name_columns("rule=Rule:code; rows=Reasons noted:count; files=In files:count")
     table = Table(
         "rules",
-        "Reasons for keeping rows out, by rule; one row can have several",
+        "Reasons for keeping rows out that no later file answers, by rule; one row can have several",
         columns,
         tuple((r.rule, r.rows, r.files) for r in data.quarantine_rules),
-        empty="No row was kept out.",
+        empty=say_none_open(data),
     )
     most = max((r.rows for r in data.quarantine_rules), default=0)
     top = [r.rule for r in data.quarantine_rules if r.rows == most]
     title = (
         f"Most frequent: {words.say_list(top[:3])}, {most} of {words.say_count(total, 'reason')}{' each' if len(top) > 1 else ''}"
         if most
-        else "No row was kept out"
+        else say_none_open(data)
     )
     figure = charts.draw_bars(
         [r.rule for r in data.quarantine_rules],
@@ -74,14 +81,19 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     data = quality_data.read_quality(con)
     bad = quality_tables.list_rows(
-        "quarantined", "for keeping a row out", data.quarantined, "Every row that came could be read and counts."
+        "quarantined",
+        "for keeping a row out that no later file answers",
+        data.quarantined,
+        say_none_open(data) if data.answered else "Every row that came could be read and counts.",
     )
     doubtful = quality_tables.list_rows("flagged", "for doubt", data.flagged, "No loaded row is in doubt.")
     sections = (
         Section(
             "quarantine", "Kept out", (chart_rules(data),), "Rows that can't be read with certainty count nowhere on this site."
         ),
-        Section("quarantined", "Each row kept out", (bad,), is_wide=True),
+        quality_mending.tell_sending(data),
+        Section("quarantined", "Each open row", (bad,), is_wide=True),
+        *quality_mending.tell_declared(data),
         Section(
             "doubts", "In doubt", (quality_tables.list_flags(data),), "These rows count; something about them deserves a look."
         ),

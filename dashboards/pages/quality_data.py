@@ -1,20 +1,23 @@
 """The data of the Data quality page.
 
-In: schema intake, figure.freshness. Out: `QualityData`.
+In: schema intake, figure.freshness. Out: `QualityData`. A quarantined record is open until a later file answers each of its rows.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import duckdb
 
 from dashboards.database import select_rows
 
 FILES_SQL = """
+    WITH open_record AS (
+        SELECT file_id, count(DISTINCT record_no) AS records_open FROM intake.quarantine WHERE superseded_by IS NULL GROUP BY file_id)
     SELECT path, dialect, received_at::DATE AS received_on, rows_read, rows_loaded, rows_quarantined, rows_duplicate, lines_skipped,
-        superseded_by IS NOT NULL AS is_superseded
-    FROM intake.file ORDER BY path, received_at, file_id"""
+        coalesce(records_open, 0) AS records_open
+    FROM intake.file LEFT JOIN open_record USING (file_id) ORDER BY path, received_at, file_id"""
 
 
 CHECKS_SQL = """
@@ -22,13 +25,49 @@ CHECKS_SQL = """
     ORDER BY rows_failing DESC, table_name, column_name, rule, title"""
 
 
-RULES_SQL = "SELECT rule, count(*) AS rows, count(DISTINCT file_id) AS files FROM {table} GROUP BY rule ORDER BY rows DESC, rule"
+RULES_SQL = """
+    SELECT rule, count(*) AS rows, count(DISTINCT file_id) AS files FROM {table} WHERE {which}
+    GROUP BY rule ORDER BY rows DESC, rule"""
 
 
 ROWS_SQL = """
     SELECT f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value, q.reason
-    FROM {table} AS q LEFT JOIN intake.file AS f USING (file_id)
+    FROM {table} AS q LEFT JOIN intake.file AS f USING (file_id) WHERE {which}
     ORDER BY f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value, q.reason"""
+
+
+ANSWERED_SQL = """
+    SELECT f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value, later.path AS answered_by,
+        later.received_at::DATE AS answered_on
+    FROM intake.quarantine AS q LEFT JOIN intake.file AS f USING (file_id)
+    LEFT JOIN intake.file AS later ON later.file_id = q.superseded_by
+    WHERE q.superseded_by IS NOT NULL
+    ORDER BY f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value"""
+
+
+# A record is what goes back to its sender: it is open while any of its rows is.
+RECORDS_SQL = """
+    SELECT count(*) AS records, count(*) FILTER (is_open) AS open
+    FROM (SELECT bool_or(superseded_by IS NULL) AS is_open FROM intake.quarantine GROUP BY file_id, record_no)"""
+
+
+SOURCES_SQL = """
+    SELECT split_part(f.path, '/', 1) AS folder, f.dialect, count(DISTINCT (q.file_id, q.record_no)) AS records,
+        count(DISTINCT q.file_id) AS files, min(f.received_at)::DATE AS oldest_on, max(f.received_at)::DATE AS latest_on
+    FROM intake.quarantine AS q JOIN intake.file AS f USING (file_id) WHERE q.superseded_by IS NULL
+    GROUP BY ALL ORDER BY min(f.received_at), folder, f.dialect"""
+
+
+CORRECTIONS_SQL = """
+    SELECT f.path, c.record_no, c.column_name, c.from_value, c.to_value, c.why, c.who, c.declared_on, c.declared_in,
+        c.declared_record_no
+    FROM intake.correction AS c LEFT JOIN intake.file AS f USING (file_id)
+    ORDER BY f.path, c.record_no, c.column_name, c.declared_in, c.declared_record_no"""
+
+
+WITHDRAWN_SQL = """
+    SELECT path, version, received_at::DATE AS received_on, withdrawn_at::DATE AS withdrawn_on, why, sha256
+    FROM intake.withdrawn ORDER BY path, version, withdrawn_at, sha256"""
 
 
 FRESH_SQL = """
@@ -38,12 +77,17 @@ FRESH_SQL = """
 
 @dataclass(frozen=True)
 class QualityData:
-    """What the page shows."""
+    """What the page shows; `quarantined` and `quarantine_rules` are the open ones, `records` counts both kinds."""
 
     files: list
     checks: list
     quarantined: list
     quarantine_rules: list
+    answered: list
+    records: Any
+    sources: list
+    corrections: list
+    withdrawn: list
     flagged: list
     flag_rules: list
     fresh: list
@@ -51,13 +95,19 @@ class QualityData:
 
 def read_quality(con: duckdb.DuckDBPyConnection) -> QualityData:
     """Everything that intake wrote down."""
-    bad, doubtful = "intake.quarantine", "intake.flag"
+    bad = {"table": "intake.quarantine", "which": "superseded_by IS NULL"}
+    doubtful = {"table": "intake.flag", "which": "true"}
     return QualityData(
         select_rows(con, FILES_SQL),
         select_rows(con, CHECKS_SQL),
-        select_rows(con, ROWS_SQL.format(table=bad)),
-        select_rows(con, RULES_SQL.format(table=bad)),
-        select_rows(con, ROWS_SQL.format(table=doubtful)),
-        select_rows(con, RULES_SQL.format(table=doubtful)),
+        select_rows(con, ROWS_SQL.format(**bad | {"which": "q.superseded_by IS NULL"})),
+        select_rows(con, RULES_SQL.format(**bad)),
+        select_rows(con, ANSWERED_SQL),
+        select_rows(con, RECORDS_SQL)[0],
+        select_rows(con, SOURCES_SQL),
+        select_rows(con, CORRECTIONS_SQL),
+        select_rows(con, WITHDRAWN_SQL),
+        select_rows(con, ROWS_SQL.format(**doubtful)),
+        select_rows(con, RULES_SQL.format(**doubtful)),
         select_rows(con, FRESH_SQL),
     )

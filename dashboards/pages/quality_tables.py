@@ -18,18 +18,20 @@ SHOWN_ROWS = 40
 def list_files(data: quality_data.QualityData) -> Table:
     """Every file and what became of its rows."""
     columns = name_columns(
-        "path=File:path; dialect=Dialect; received_on=Received:date; rows_read=Rows read:count; "
-        "rows_loaded=Loaded:count; rows_quarantined=Quarantined:count; rows_duplicate=Duplicate:count; lines_skipped=Lines skipped:count"
+        "path=File:path; dialect=Dialect:path; received_on=Received:date; rows_read=Rows read:count; "
+        "rows_loaded=Loaded:count; rows_quarantined=Quarantined:count; rows_duplicate=Duplicate:count; records_open=Open records:count; "
+        "lines_skipped=Lines skipped:count"
     )
     rows = tuple(
-        (f.path, f.dialect, f.received_on, f.rows_read, f.rows_loaded, f.rows_quarantined, f.rows_duplicate, f.lines_skipped)
+        (f.path, f.dialect, f.received_on, f.rows_read, f.rows_loaded, f.rows_quarantined, f.rows_duplicate)
+        + (f.records_open, f.lines_skipped)
         for f in data.files
     )
     return Table(
         "files",
         (
             "Rows read = loaded + quarantined + duplicate. A row is one line of a canonical table: a record that "
-            "feeds two tables counts twice. Lines skipped: those that the dialect says stand before the header row or after "
+            "feeds two tables counts twice. Open records: those with a quarantined row that no later file answers. Lines skipped: those that the dialect says stand before the header row or after "
             "the last record"
         ),
         columns,

@@ -14,7 +14,7 @@ import duckdb
 from pipeline.checks.context import context_sql
 from pipeline.checks.predicates import Check, reader_reason, table_checks
 from pipeline.contract import Table
-from pipeline.errors import UserError, show_text
+from pipeline.errors import UserError
 from pipeline.intake.reader import read_raw
 from pipeline.intake.stage import insert_rows, stage_table
 from pipeline.intake.store import Store
@@ -93,10 +93,14 @@ def quarantine_broken(con: duckdb.DuckDBPyConnection) -> None:
     insert_rows(
         con,
         "broken_row",
-        [(*row[:5], None, row[5], reader_reason(row[4], show_text(row[5], LONGEST_SAID)), None, None) for row in rows],
+        [(*row[:5], None, row[5], reader_reason(row[4], _begin(row[5])), None, None) for row in rows],
     )
     con.execute("insert into intake.quarantine select * from broken_row")
     con.execute("drop table broken_row")
+
+
+def _begin(text: str) -> str:
+    return text if len(text) <= LONGEST_SAID else f"{text[:LONGEST_SAID]}…"
 
 
 def fill_raw(con: duckdb.DuckDBPyConnection, parsed: list, store: Store) -> None:

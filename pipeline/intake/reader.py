@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from pipeline.errors import UserError
 from pipeline.intake.dialect import Dialect
 from pipeline.intake.lines import LONGEST_RECORD, LineSource, Overlong, TooMuchReread, check_text, drop_foot, read_lines
-from pipeline.intake.sheet import ANSWER, SHEET_COLUMNS, is_sheet, read_answer, unguard
+from pipeline.intake.sheet import ANSWER, SHEET_COLUMNS, is_sheet, read_answer
+from pipeline.spreadsheet import unguard
 
 LONGEST_SHOWN = 2_000
 MOST_COLUMNS = 5_000
@@ -66,6 +67,8 @@ def read_records(data: bytes, dialect: Dialect, path: str) -> Records:
     source.begin()
     records.headers = _read_header(source, dialect, path)
     sheet = sheet and ANSWER in records.headers
+    if sheet:
+        records.headers = [unguard(header) for header in records.headers]
     _check_headers(records.headers, source.number, dialect, path, sheet)
     records.rows = _finish(_walk_records(source, dialect, records, path), records, skipped, sheet)
     return records

@@ -157,7 +157,8 @@ FROM (VALUES (1, 'north/units.csv'), (2, 'north/checks_2026.csv'), (3, 'south/re
 WHERE getvariable('vessels') > 0;
 INSERT INTO intake.file_table SELECT file_id, 'inspection', rows_read, rows_loaded, rows_quarantined, rows_duplicate FROM intake.file;
 INSERT INTO intake.quarantine
-SELECT '2', n, n + 4, 'inspection', 'impossible-date', 'inspected_on', '=31.02.2026', 'The date 31.02.2026 does not exist: correct it at the source.', '{}'
+SELECT '2', n, n + 4, 'inspection', 'impossible-date', 'inspected_on', '=31.02.2026', 'The date 31.02.2026 does not exist: correct it at the source.', '{}',
+  if(n > 15, '3', NULL)
 FROM range(1, 19) AS r (n) WHERE getvariable('vessels') > 0;
 INSERT INTO intake.flag
 SELECT '1', n, n + 1, 'unit', 'year-only-made-on', 'made_on', '2014', 'Only the year of manufacture is known; its first day was taken.'
@@ -165,3 +166,9 @@ FROM range(1, 9) AS r (n) WHERE getvariable('vessels') > 0;
 INSERT INTO intake.check_result
 SELECT * FROM (VALUES ('inspection', 'impossible-date', 'inspected_on', 'inspection dates exist', 420, 18),
   ('unit', 'required-missing', 'unit_id', 'every unit has its number', 420, 0)) WHERE getvariable('vessels') > 0;
+INSERT INTO intake.correction
+SELECT '2', 30, 'inspected_on', '2026-13-04', '2026-04-13', 'Day and month were typed the wrong way round.', 'R. Invented, superintendent',
+  DATE '2026-10-02', 'north/corrections.csv', 1 WHERE getvariable('vessels') > 0;
+INSERT INTO intake.withdrawn
+SELECT '9', 'south/checks_2019.csv', repeat('9', 64), 1, TIMESTAMP '2026-10-01', TIMESTAMP '2026-10-20', 'The checks of another vessel.'
+WHERE getvariable('vessels') > 0;

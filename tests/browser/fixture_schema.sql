@@ -18,7 +18,11 @@ CREATE TABLE intake.file (file_id TEXT, path TEXT, sha256 TEXT, bytes BIGINT, re
 CREATE TABLE intake.file_table (file_id TEXT, table_name TEXT, rows_read BIGINT, rows_loaded BIGINT,
   rows_quarantined BIGINT, rows_duplicate BIGINT);
 CREATE TABLE intake.quarantine (file_id TEXT, record_no BIGINT, line_no BIGINT, table_name TEXT, rule TEXT,
-  column_name TEXT, value TEXT, reason TEXT, raw TEXT);
+  column_name TEXT, value TEXT, reason TEXT, raw TEXT, superseded_by TEXT);
+CREATE TABLE intake.correction (file_id TEXT, record_no BIGINT, column_name TEXT, from_value TEXT, to_value TEXT, why TEXT,
+  who TEXT, declared_on DATE, declared_in TEXT, declared_record_no BIGINT);
+CREATE TABLE intake.withdrawn (file_id TEXT, path TEXT, sha256 TEXT, version INTEGER, received_at TIMESTAMP,
+  withdrawn_at TIMESTAMP, why TEXT);
 CREATE TABLE intake.flag (file_id TEXT, record_no BIGINT, line_no BIGINT, table_name TEXT, rule TEXT,
   column_name TEXT, value TEXT, reason TEXT);
 CREATE TABLE intake.check_result (table_name TEXT, rule TEXT, column_name TEXT, title TEXT, rows_checked BIGINT,

@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+import duckdb
 import pytest
 
+from dashboards.site import build_site
+from tests.browser.make_fixture_db import make_fixture_db
 from tests.browser.read_site import read_page, read_twin
+
+
+@pytest.fixture(scope="module")
+def invented_quality(tmp_path_factory):
+    """An invented fleet with answered rows, a correction and a withdrawn file: its site and database."""
+    folder = tmp_path_factory.mktemp("quality")
+    db = make_fixture_db(folder / "a.duckdb", vessels=2, units=6, months=3)
+    build_site(db, folder / "site")
+    with duckdb.connect(str(db), read_only=True) as con:
+        yield folder / "site", con
 
 
 def read_numbers(rows, *keys):
@@ -128,13 +141,67 @@ def test_data_quality(site, con):
     assert read_numbers(files, "rows_read", "rows_loaded", "rows_quarantined", "rows_duplicate") == near(found)
     kept_out = read_twin(site / "data/data-quality-quarantined.csv")
     expected = con.execute("""
-        select path, line_no::varchar, rule, reason from intake.quarantine left join intake.file using (file_id) order by all
+        select path, line_no::varchar, rule, reason from intake.quarantine as q left join intake.file using (file_id)
+        where q.superseded_by is null order by all
     """).fetchall()
     seen = sorted((r["path"], r["line_no"], r["rule"], r["reason"].removeprefix("'")) for r in kept_out)
     assert expected and seen == sorted((p or "", n or "", rule, reason) for p, n, rule, reason in expected)
     checks = [*read_twin(site / "data/data-quality-checks-failed.csv"), *read_twin(site / "data/data-quality-checks-passed.csv")]
     (failing, every) = con.execute("select sum(rows_failing), count(*) from intake.check_result").fetchone()
     assert (sum(int(r["rows_failing"]) for r in checks), len(checks)) == (failing, every)
+
+
+def test_open_answered_and_declared_are_told_apart(invented_quality):
+    site, con = invented_quality
+    every, still = con.execute("select count(*), count(*) - count(superseded_by) from intake.quarantine").fetchone()
+    assert 0 < still < every
+    names = ("quarantined", "rules", "sources", "answered", "corrections", "withdrawn", "files")
+    twins = {name: read_twin(site / f"data/data-quality-{name}.csv") for name in names}
+    assert (len(twins["quarantined"]), len(twins["answered"])) == (still, every - still)
+    for name, key in (("rules", "rows"), ("sources", "records_open"), ("files", "records_open")):
+        assert sum(int(row[key]) for row in twins[name]) == still, name
+    assert sum(int(row["rows_quarantined"]) for row in twins["files"]) == every, "the sum of a file keeps answered rows"
+    assert {row["answered_by"] for row in twins["answered"]} == {"south/register;old.csv"}
+    declared = con.execute(
+        "select path, c.record_no::varchar, column_name, from_value, to_value, why, who, declared_on::varchar, "
+        "declared_in, declared_record_no::varchar from intake.correction as c join intake.file using (file_id)"
+    ).fetchall()
+    keys = (
+        "path",
+        "record_no",
+        "column_name",
+        "from_value",
+        "to_value",
+        "why",
+        "who",
+        "declared_on",
+        "declared_in",
+        "declared_record_no",
+    )
+    assert declared and [tuple(row[key] for key in keys) for row in twins["corrections"]] == declared
+    withdrawn = con.execute("select path, version::varchar, why, sha256 from intake.withdrawn").fetchall()
+    assert withdrawn and [(r["path"], r["version"], r["why"], r["sha256"]) for r in twins["withdrawn"]] == withdrawn
+    text = read_page(site / "data-quality.html").text
+    assert f"Of {every} such records {every - still} are answered by later files, {still} are open." in text
+
+
+def test_without_answers_and_declarations_their_sections_are_not_there(site, con):
+    text = read_page(site / "data-quality.html").text
+    (records,) = con.execute("select count(distinct (file_id, record_no)) from intake.quarantine").fetchone()
+    assert f"{records} records are open: no later file answers them." in text
+    for heading in ("Answered by later files", "Declared corrections", "Withdrawn files"):
+        assert heading not in text, heading
+
+
+def test_where_every_row_is_answered_nothing_is_to_be_sent_back(tmp_path):
+    db = make_fixture_db(tmp_path / "a.duckdb", vessels=1, units=4, months=3)
+    with duckdb.connect(str(db)) as con:
+        con.execute("update intake.quarantine set superseded_by = '3'")
+    build_site(db, tmp_path / "site")
+    page = read_page(tmp_path / "site" / "data-quality.html")
+    assert "Later files answer all 18 records." in page.text and "Later files answer every row that was kept out." in page.text
+    assert "nothing has to go back" in page.text and "quarantine --export" not in page.text
+    assert "quarantined" not in page.tables and len(page.tables["answered"]) == 1 + 18
 
 
 def test_vessel_registers_hold_every_unit(site, con):

@@ -30,7 +30,7 @@ def open_page(browser: Browser, site: Path, name: str, screen: str = "desk", **c
     width, height = SCREENS[screen]
     page = browser.new_context(viewport={"width": width, "height": height}, **context).new_page()
     trouble: list[str] = []
-    page.on("console", lambda said: trouble.append(f"console: {said.text}") if said.type in ("error", "warning") else None)
+    page.on("console", lambda said: trouble.append(f"console: {said.text}"))
     page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
     page.on("request", lambda asked: trouble.append(f"asked: {asked.url}") if not asked.url.startswith("file:") else None)
     page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))

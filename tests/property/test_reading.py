@@ -10,9 +10,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipeline.intake.lines import read_lines
 from pipeline.intake.parse import load_records
 from pipeline.intake.read_dialect import canonical_dialect
-from pipeline.intake.lines import read_lines
 from pipeline.intake.reader import Records, read_records
 
 CELL = st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=12)
