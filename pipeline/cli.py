@@ -60,6 +60,16 @@ def _parser() -> argparse.ArgumentParser:
     explain.add_argument("unit_id", metavar="UNIT_ID")
     explain.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to read (default: firekpi.duckdb)")
     explain.set_defaults(call=_explain)
+    learn = verbs.add_parser("learn", help="draft the dialect of an unseen source and try it")
+    learn.add_argument("files", metavar="FILE", nargs="+", type=Path, help="export to learn from; several must be of one kind")
+    learn.add_argument("--name", help="name of the dialect (default: the file's, without digits)")
+    learn.add_argument(
+        "--out", metavar="DIALECT.toml", type=Path, help="where to write it (default: dialects/NAME.toml beside FILE)"
+    )
+    learn.add_argument(
+        "--store", type=Path, default=Path(".firekpi"), help="what the dry run is held against (default: .firekpi)"
+    )
+    learn.set_defaults(call=_learn)
     quarantine = verbs.add_parser("quarantine", help="list rows that could not be loaded, or write a sheet a source to send back")
     quarantine.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to read (default: firekpi.duckdb)")
     quarantine.add_argument("--export", type=Path, metavar="FOLDER", help="write a sheet a source there (or one .csv)")
@@ -113,9 +123,11 @@ def _keep_out_of(site: Path, options: argparse.Namespace) -> None:
 
 def _page_writer(site: Path):
     """What writes the pages from a finished database and returns the step that puts them in place."""
+    from dashboards.leftovers import sweep_leftovers
     from dashboards.site import prepare_site, refuse_foreign
 
     refuse_foreign(site)
+    sweep_leftovers(site.absolute())  # a site that a killed run had renamed away comes back even if this run fails
     return lambda db: prepare_site(db, site).swap_in
 
 
@@ -139,6 +151,14 @@ def _explain(options: argparse.Namespace) -> int:
 
     for line in explain_unit(options.db, options.unit_id):
         print(show_text(line))
+    return 0
+
+
+def _learn(options: argparse.Namespace) -> int:
+    from pipeline.learn.command import learn_command
+
+    for line in learn_command(options.files, options.name, options.out, options.store):
+        print(line)
     return 0
 
 

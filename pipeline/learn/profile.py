@@ -1,0 +1,121 @@
+"""What the cells of a column look like, whatever its header says. In: a sheet. Out: a `Profile` a named column."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+from functools import cache
+
+from pipeline.learn.dates import DateReading, read_dates, settle_orders
+from pipeline.learn.sheet import Sheet
+from pipeline.learn.vocabulary import match_word, read_data
+
+THOUSANDS = " '\u2019\u00a0\u202f"
+NUMBER = re.compile(rf"[+-]?(?:\d+(?:[.,]\d+)?|\d{{1,3}}(?:[.,{THOUSANDS}]\d{{3}})+(?:[.,]\d+)?|[.,]\d+)")
+WITH_UNIT = re.compile(r"[+-]?\d[\d.,]*\s*([a-zA-Z%°\"']{1,8})\.?")
+MOST_WORDS = 60
+MOST_SHOWN = 3
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A column: `cells` are its distinct non-empty texts but null words, with counts; shares are of those."""
+
+    header: str
+    bare: str
+    unit: str | None
+    cells: Counter[str]
+    nulls: Counter[str]
+    number_share: float
+    imo_share: float
+    digit_share: float
+    cell_unit: str | None
+    dates: DateReading | None
+
+    @property
+    def filled(self) -> int:
+        return sum(self.cells.values())
+
+    @property
+    def examples(self) -> tuple[str, ...]:
+        return tuple(value for value, _ in self.cells.most_common(MOST_SHOWN))
+
+    @property
+    def date_share(self) -> float:
+        return self.dates.any_share if self.dates else 0.0
+
+
+def profile_sheet(sheet: Sheet) -> dict[str, Profile]:
+    """Profiles by header; columns without a name or with one that stands twice have none."""
+    counts = {
+        header: Counter(row[number] for row in sheet.rows if row[number])
+        for number, header in enumerate(sheet.headers)
+        if header and sheet.headers.count(header) == 1
+    }
+    nulls = {header: Counter({cell: n for cell, n in cells.items() if is_null_word(cell)}) for header, cells in counts.items()}
+    kept = {header: cells - nulls[header] for header, cells in counts.items()}
+    dates = settle_orders(read_dates({header: cells for header, cells in kept.items() if cells}))
+    return {header: _make_profile(header, cells, nulls[header], dates.get(header)) for header, cells in kept.items()}
+
+
+def is_null_word(cell: str) -> bool:
+    return cell.lower() in read_data("marks.toml")["null_words"]
+
+
+def _make_profile(header: str, cells: Counter[str], nulls: Counter[str], dates: DateReading | None) -> Profile:
+    total = sum(cells.values()) or 1
+    bare, unit = split_unit(header)
+    units = Counter()
+    for cell, count in cells.most_common(500):
+        found = WITH_UNIT.fullmatch(cell)
+        if found and (name := unit_words().get(found[1].lower())):
+            units[name] += count
+    common = units.most_common(1)
+    return Profile(
+        header=header,
+        bare=bare,
+        unit=unit,
+        cells=cells,
+        nulls=nulls,
+        number_share=sum(count for cell, count in cells.items() if NUMBER.fullmatch(cell)) / total,
+        imo_share=sum(count for cell, count in cells.items() if is_imo_number(cell)) / total,
+        digit_share=sum(count for cell, count in cells.items() if any(char.isdigit() for char in cell)) / total,
+        cell_unit=common[0][0] if common and common[0][1] > 0.5 * total else None,
+        dates=dates,
+    )
+
+
+@cache
+def unit_words() -> dict[str, str]:
+    """Each way to write a unit -> its name in the contract."""
+    return {word: name for name, words in read_data("marks.toml")["units"].items() for word in words}
+
+
+def split_unit(header: str) -> tuple[str, str | None]:
+    """A header without the unit that it states, in brackets or at its end, and that unit."""
+    for found in re.finditer(r"[\(\[\{]([^)\]\}]*)[\)\]\}]", header):
+        words = [found[1].strip().lower(), *re.split(r"[\s,;]+", found[1].strip().lower())]
+        name = next((unit_words()[word] for word in words if word in unit_words()), None)
+        if name:
+            return (header[: found.start()] + " " + header[found.end() :]).strip(), name
+    found = re.fullmatch(r"(.*[^\s_,/:.-])[\s_,/:.-]+([^\s_,/:]+?)\.?", header.strip())
+    if found and found[2].lower() in unit_words():
+        return found[1], unit_words()[found[2].lower()]
+    return header, None
+
+
+def is_imo_number(cell: str) -> bool:
+    """Seven digits whose last is the check digit: the first six times 7, 6, 5, 4, 3, 2, the last digit of the sum."""
+    text = cell.upper().removeprefix("IMO").strip()
+    if not re.fullmatch(r"[0-9]{7}", text) or text == "0000000":
+        return False
+    return sum(int(digit) * weight for digit, weight in zip(text, range(7, 1, -1), strict=False)) % 10 == int(text[6])
+
+
+def word_share(profile: Profile, key: str, least: float = 0.75) -> tuple[float, int]:
+    """Share of cells that are words of a vocabulary (as sure as `least`), and how many of its canonical words occur."""
+    listed = profile.cells.most_common(MOST_WORDS)
+    known = {value: target for value, _ in listed for target, score in [match_word(key, value)] if score >= least}
+    total = profile.filled
+    return (sum(profile.cells[value] for value in known) / total if total else 0.0), len(set(known.values()))

@@ -1,0 +1,139 @@
+"""Marks, units, words and dates of the columns found: what the cells settle and what they leave open."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable
+
+from pipeline import contract
+from pipeline.contract import Column
+from pipeline.learn.dates import DateReading
+from pipeline.learn.plan import Choice, WordPlan
+from pipeline.learn.profile import NUMBER, THOUSANDS, Profile
+from pipeline.learn.vocabulary import WORD_SURE, book_key, match_word, plain
+
+MOST_STRAY = 0.02
+MOST_LISTED = 150
+
+
+def settle_marks(columns: Iterable[Counter[str]]) -> tuple[Choice, Choice, str]:
+    """Decimal and thousands mark of all number cells together, and why; unsure where '1.234' could be either."""
+    decimal, thousands, open_marks = Counter(), Counter(), Counter()
+    for cells in columns:
+        for cell, count in cells.items():
+            if NUMBER.fullmatch(cell):
+                _vote(cell, count, decimal, thousands, open_marks)
+    mark, is_sure, why = _choose_decimal(decimal, thousands, open_marks)
+    open_thousands = {m: n for m, n in open_marks.items() if m != mark}
+    found = Counter(open_thousands) + Counter({m: n for m, n in thousands.items() if m != mark})
+    group = found.most_common(1)[0][0] if found else ""
+    return Choice(mark, is_sure), Choice(group, is_sure), why
+
+
+def _vote(cell: str, count: int, decimal: Counter, thousands: Counter, open_marks: Counter) -> None:
+    """What one number says of the marks."""
+    signs = re.findall(rf"[.,{THOUSANDS}]", cell)
+    if not signs:
+        return
+    head, _, tail = cell.lstrip("+-").rpartition(signs[-1])
+    if len(set(signs)) > 1 or signs[-1] in THOUSANDS:
+        thousands[signs[0]] += count
+        if signs[-1] != signs[0]:
+            decimal[signs[-1]] += count
+    elif len(signs) > 1:
+        thousands[signs[0]] += count
+    elif len(tail) != 3 or len(head) > 3 or head in ("", "0"):
+        decimal[signs[0]] += count
+    else:
+        open_marks[signs[0]] += count
+
+
+def _choose_decimal(decimal: Counter, thousands: Counter, open_marks: Counter) -> tuple[str, bool, str]:
+    other = {".": ",", ",": "."}
+    if decimal:
+        mark, count = decimal.most_common(1)[0]
+        against = sum(decimal.values()) - count
+        is_sure = against <= MOST_STRAY * sum(decimal.values())
+        return mark, is_sure, f"{count:,} cells have it as decimal mark" + (f", {against:,} the other" if against else "")
+    grouped = next((mark for mark in thousands if mark in other), None)
+    if grouped:
+        return other[grouped], True, f"{grouped!r} parts thousands"
+    if open_marks:
+        mark = open_marks.most_common(1)[0][0]
+        return mark, False, f"numbers such as 1{mark}234 could be thousands or decimals: say which"
+    return ".", True, "no number has a mark"
+
+
+def settle_unit(column: Column, profile: Profile) -> tuple[Choice | None, tuple[str, ...]]:
+    """The unit the header states; where it states none, a proposal to be confirmed."""
+    if column.unit is None:
+        return None, ()
+    known = contract.conversions(column.unit)
+    if profile.cell_unit in known:
+        note = f"its cells carry the unit {profile.cell_unit!r}, which can't be read: have it exported as a bare number"
+        return Choice(profile.cell_unit, False), (note,)
+    if profile.unit in known:
+        return (None if profile.unit == column.unit else Choice(profile.unit)), ()
+    if plain(profile.header) == plain(column.name) or column.unit == "pct" and "%" in profile.header:
+        return None, ()
+    return Choice(_likely_unit(column, profile), False), ("the header states no unit",)
+
+
+def _likely_unit(column: Column, profile: Profile) -> str:
+    """The contract's own unit if the cells are possible in it, else the first in which they are."""
+    numbers = [float(cell.replace(",", ".")) for cell in profile.cells if re.fullmatch(r"\d+(?:[.,]\d+)?", cell)]
+    if column.unit == "pct" and numbers and max(numbers) <= 1:
+        return "fraction"
+    for unit, (factor, minus) in contract.conversions(column.unit).items():
+        fitting = sum(column.low <= (number - minus) * factor <= column.high for number in numbers)
+        if fitting >= 0.98 * len(numbers):
+            return unit
+    return column.unit
+
+
+def settle_words(column: Column, cells: Counter[str]) -> tuple[tuple[WordPlan, ...], tuple[str, ...]]:
+    """A proposal for each word of the source that is not the contract's own."""
+    if column.type not in ("word", "boolean"):
+        return (), ()
+    own = ("true", "false") if column.type == "boolean" else column.words
+    merged: Counter[str] = Counter()
+    first: dict[str, str] = {}
+    for cell, count in cells.most_common():
+        if cell.lower() not in {word.lower() for word in own}:
+            merged[first.setdefault(cell.lower(), cell)] += count
+    planned = []
+    for word, count in merged.most_common(MOST_LISTED):
+        target, score = match_word(book_key(column), word)
+        planned.append(WordPlan(word, target, score, count, target is not None and score >= WORD_SURE))
+    more = len(merged) - len(planned)
+    notes = (f"{more:,} more words stand there than are listed: is it really a column of words?",) if more else ()
+    return tuple(planned), notes
+
+
+def settle_dates(readings: list[DateReading]) -> tuple[tuple[Choice, ...], str]:
+    """The forms of most date columns, for the whole file."""
+    counts = Counter(describe_dates(reading)[0] for reading in readings if reading.formats)
+    if not counts:
+        return (), ""
+    best = counts.most_common(1)[0][0]
+    why = next(describe_dates(reading)[1] for reading in readings if describe_dates(reading)[0] == best)
+    return best, why
+
+
+def describe_dates(reading: DateReading) -> tuple[tuple[Choice, ...], str]:
+    """The day forms of one column as choices, and what is to be said about them."""
+    if reading.foreign_months:
+        why = (
+            f"{reading.foreign_months} month names such as {reading.stray[0]!r} can't be read: have the dates exported in numbers"
+        )
+        return (Choice(None, False),), why
+    if not reading.is_ordered:
+        either = " or ".join(f'"{form}"' for form in (reading.formats[0], reading.swapped[0]))
+        what = (
+            "both day first and month first are there" if reading.day_first else "day and month could change places in every cell"
+        )
+        asked = Choice(None, False, reading.formats[0])
+        return (asked, *(Choice(form) for form in reading.formats[1:])), f"{what}: write {either}"
+    why = "short years: 00-68 read as 2000-2068, 69-99 as 1969-1999; confirm" if reading.has_short_year else ""
+    return tuple(Choice(form, "%y" not in form) for form in reading.formats), why
