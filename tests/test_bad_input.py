@@ -264,6 +264,11 @@ FINDING = '[[table]]\nname = "finding"\n[table.columns]\nunit_id = "S"\n'
         (GOOD_HEAD + 'total_rows = [{ column = "S", begins = [""] }]\n' + UNIT, "total_rows[0].is", "none of them empty"),
         (GOOD_HEAD + 'total_rows = [{ is = ["total"] }]\n' + UNIT, "total_rows[0].column", "missing"),
         (GOOD_HEAD + '[[table]]\nname = "unit"\nfull_dump = "yes"\n[table.columns]\nunit_id = "S"\n', "full_dump", "vessel, fleet"),
+        (GOOD_HEAD + "months = { jan = 13 }\n" + UNIT, "months.jan", "1 to 12"),
+        (GOOD_HEAD + 'months = { "1" = 1 }\n' + UNIT, "months.1", "in letters"),
+        (GOOD_HEAD + UNIT + 'charge_kg = { from = "A", suffixes = { kg = "bar" } }\n', "suffixes.kg", "possible are"),
+        (GOOD_HEAD + UNIT + 'charge_kg = { from = "A", suffixes = { "5" = "kg" } }\n', "suffixes.5", "after the number"),
+        (GOOD_HEAD + UNIT + 'agent = { from = "A", suffixes = { kg = "kg" } }\n', "suffixes.kg", "no unit"),
         (GOOD_HEAD + UNIT + 'agent = { from = "A", match = ["case"] }\n', "agent.match", "for unit_id"),
         (GOOD_HEAD + UNIT + 'unit_id = { from = "A", match = ["colour"] }\n', "unit_id.match", "leading_zeros"),
         (

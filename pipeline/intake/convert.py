@@ -6,13 +6,11 @@ and `problems`, the cells that could not be read (rule, column, value). Nothing 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 from pipeline import contract
 from pipeline.contract import Column, Table
+from pipeline.intake.cell import Query, clean_sql, date_sql, month_sql, number_sql, suffix_sql
 from pipeline.intake.dialect import Dialect, Feed, Source
 
-BLANKS = " \t\r\n\v\f\u00a0\ufeff"
 UNREADABLE = {
     "word": "unknown-word",
     "date": "impossible-date",
@@ -25,19 +23,6 @@ PRECISIONS = {
     "day": ("%d", "%-d", "%j", "%-j", "%x", "%c", "%u", "%w", "%a", "%A"),
     "month": ("%m", "%-m", "%b", "%B"),
 }
-
-
-@dataclass
-class Query:
-    """A SELECT being written, with its parameters."""
-
-    parameters: dict[str, object] = field(default_factory=dict)
-
-    def bind(self, value: object) -> str:
-        """Make the value a parameter and return its placeholder."""
-        name = f"p{len(self.parameters)}"
-        self.parameters[name] = value
-        return f"${name}"
 
 
 def conversion_sql(feed: Feed, headers: list[str], dialect: Dialect) -> tuple[str, dict[str, object]]:
@@ -68,15 +53,6 @@ def unmatched_sql(dialect: Dialect, headers: list[str]) -> tuple[str, dict[str, 
     admitted = " or ".join(_when_sql(query, feed, headers, dialect) for feed in dialect.feeds)
     column = headers.index(dialect.feeds[0].when[0])
     return f"select record_no, line_no, c{column} from source_record where not ({admitted})", query.parameters
-
-
-def clean_sql(query: Query, header: str, headers: list[str], dialect: Dialect) -> str:
-    """The trimmed cell in Unicode's composed form, or null where it is empty or one of the dialect's null words."""
-    cell = f"nullif(trim(nfc_normalize(c{headers.index(header)}), {query.bind(BLANKS)}), '')"
-    if not dialect.null_words:
-        return cell
-    words = query.bind([word.strip().lower() for word in dialect.null_words])
-    return f"case when list_contains({words}, lower({cell})) then null else {cell} end"
 
 
 def _when_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) -> str:
@@ -125,6 +101,8 @@ def _source_text_sql(query: Query, source: Source | None, headers: list[str], di
     if source.header is None:
         return f"{query.bind(str(source.constant))}::varchar"
     cell = clean_sql(query, source.header, headers, dialect)
+    if source.foreign:
+        cell = f"case when list_contains({query.bind(list(source.foreign))}, {suffix_sql(query, cell)}) then null else {cell} end"
     return f"{query.bind(source.prefix)} || {cell}" if source.prefix else cell
 
 
@@ -132,7 +110,7 @@ def _precision_sql(query: Query, source: Source, headers: list[str], dialect: Di
     """How exactly a date is known, told by the first format that reads it."""
     if source.header not in headers:
         return "null::varchar"
-    cell = clean_sql(query, source.header, headers, dialect)
+    cell = month_sql(query, clean_sql(query, source.header, headers, dialect), dialect)
     cases = []
     for form in source.formats:
         precision = next((name for name, marks in PRECISIONS.items() if any(mark in form for mark in marks)), "year")
@@ -145,9 +123,9 @@ def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> st
     text = f"x_{column.name}"
     source = feed.columns.get(column.name, Source())
     if column.type == "date":
-        return date_sql(query, text, source.formats or ("%Y-%m-%d",))
+        return date_sql(query, month_sql(query, text, dialect), source.formats or ("%Y-%m-%d",))
     if column.type in ("integer", "decimal"):
-        return _number_sql(query, text, column, source, dialect)
+        return number_sql(query, text, column, source, dialect)
     words = {word.lower(): word for word in column.words} | source.words
     if column.type == "boolean":
         words = {"true": "true", "false": "false"} | source.words
@@ -158,33 +136,6 @@ def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> st
     value = f"case lower({text}) {cases} else {rest} end"
     if column.type == "boolean":
         return f"case when {text} is null then {column.default or 'null'}::boolean else ({value})::boolean end"
-    return value
-
-
-def date_sql(query: Query, text: str, formats: tuple[str, ...]) -> str:
-    """The day that the text gives under the first format that reads it, null for none."""
-    formats = query.bind(list(formats))
-    # A digit is asked for, because DuckDB also takes words such as 'epoch' for a date.
-    value = f"case when regexp_matches({text}, '[0-9]') then try_strptime({text}, {formats})::date end"
-    return f"case when year({value}) between 1900 and 2200 then {value} end"
-
-
-def _number_sql(query: Query, text: str, column: Column, source: Source, dialect: Dialect) -> str:
-    """Digits with the dialect's marks only: no exponent, no 'nan', no guess about a stray mark."""
-    digits = "[0-9]+"
-    if dialect.thousands_mark:
-        digits = f"(?:[0-9]{{1,3}}(?:[{dialect.thousands_mark}][0-9]{{3}})+|[0-9]+)"
-        plain = f"replace({text}, {query.bind(dialect.thousands_mark)}, '')"
-    else:
-        plain = text
-    shape = query.bind(f"[+-]?{digits}(?:[{dialect.decimal_mark}][0-9]+)?")
-    number = f"try_cast(replace({plain}, {query.bind(dialect.decimal_mark)}, '.') as double)"
-    value = f"case when regexp_full_match({text}, {shape}) then {number} end"
-    if source.unit:
-        factor, minus = contract.conversions(column.unit)[source.unit]
-        value = f"(({value}) - {query.bind(minus)}::double) * {query.bind(factor)}::double"
-    if column.type == "integer":
-        return f"case when ({value}) = floor({value}) then try_cast(({value}) as bigint) end"
     return value
 
 

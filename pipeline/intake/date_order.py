@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import combinations
 
 from pipeline.errors import UserError
-from pipeline.intake.convert import Query, clean_sql, date_sql
+from pipeline.intake.cell import Query, clean_sql, date_sql, month_sql
 from pipeline.intake.dialect import Dialect, Source
 
 
@@ -41,7 +41,7 @@ def _settle_source(source: Source, dialect: Dialect, headers: list[str], path: s
 def _compare(first: str, second: str, source: Source, dialect: Dialect, headers: list[str], con) -> tuple[int, int, int | None]:
     """Cells that only the first format reads, those that only the second does, and the first line they read differently."""
     query = Query()
-    cell = clean_sql(query, source.header, headers, dialect)
+    cell = month_sql(query, clean_sql(query, source.header, headers, dialect), dialect)
     sql = (
         "select count(*) filter (a is not null and b is null), count(*) filter (b is not null and a is null), "
         "min(line_no) filter (a <> b) from "
@@ -55,7 +55,7 @@ def _ask(
     first: str, second: str, line_no: int, source: Source, dialect: Dialect, headers: list[str], path: str, con
 ) -> UserError:
     query = Query()
-    cell = clean_sql(query, source.header, headers, dialect)
+    cell = month_sql(query, clean_sql(query, source.header, headers, dialect), dialect)
     sql = (
         f"select cell, {date_sql(query, 'cell', (first,))}, {date_sql(query, 'cell', (second,))} "
         f"from (select {cell} as cell from source_record where line_no = {query.bind(line_no)})"

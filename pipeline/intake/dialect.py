@@ -15,6 +15,8 @@ class Source:
     """Where one canonical column comes from: a header or a constant, and how its cells read.
 
     `match` names what may differ between a unit's number here and in the register: spacing, case, leading_zeros.
+    `suffixes` are the units that the cells carry (lower case, no spaces) -> unit of measure; `foreign` those that only other
+    columns of the same header know: their cells are empty here.
     """
 
     header: str | None = None
@@ -26,6 +28,8 @@ class Source:
     precision_into: str | None = None
     is_optional: bool = False
     match: tuple[str, ...] = ()
+    suffixes: dict[str, str] = field(default_factory=dict)
+    foreign: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -82,6 +86,7 @@ class Dialect:
     skip_head: int = 0
     skip_foot: int = 0
     ignore_columns: tuple[str, ...] = ()
+    months: dict[str, int] = field(default_factory=dict)
     has_repeated_header: bool = False
     total_rows: tuple[TotalRow, ...] = ()
 

@@ -27,7 +27,7 @@ from pipeline.intake.dialect import Dialect
 from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
-PARSER_VERSION = "3"
+PARSER_VERSION = "4"
 
 
 @dataclass(frozen=True)

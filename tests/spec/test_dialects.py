@@ -401,3 +401,49 @@ def test_more_broken_records_than_anyone_could_mend_are_refused(read):
 
     with pytest.raises(UserError, match="do not fit its header"):
         read(b"Serial,Day,Result\n" + b"1\n" * 200_000, HEAD + INSPECTION)
+
+
+def test_months_in_the_sources_own_language(read):
+    text = (
+        HEAD + 'date_formats = ["%d. %b %Y", "%b %Y"]\nmonths = { "Mär." = 3, "März" = 3, "mai" = 5, "Dez" = 12 }\n' + INSPECTION
+    )
+    data = "Serial,Day,Result\nU1,1. März 2026,ok\nU2,02. mär. 2026,ok\nU3,3. MAI 2026,ok\nU4,Dez. 2025,ok\nU5,4. Jan 2026,ok\nU6,4. Lenz 2026,ok\n"
+    (rows,), _, _ = read(data.encode(), text)
+    assert [str(row.get("inspected_on")) for row in rows] == [
+        "2026-03-01",
+        "2026-03-02",
+        "2026-05-03",
+        "2025-12-01",
+        "2026-01-04",
+        "None",
+    ]
+    assert rows[5]["problems"][0] == {"rule": "impossible-date", "column_name": "inspected_on", "value": "4. Lenz 2026"}
+
+
+def test_numbers_that_carry_their_unit(read):
+    """International pound 0.45359237 kg, US gallon 3.785411784 l: exact by definition (from memory)."""
+    columns = """
+        charge_kg = { from = "Size", suffixes = { "kg" = "kg", "Lbs" = "lb" } }
+        charge_l = { from = "Size", suffixes = { "L" = "l", "US gal" = "us_gal" } }
+        test_pressure_bar = { from = "Test", unit = "bar", suffixes = { "psi" = "psi", "kgf/cm2" = "kgf_cm2" } }"""
+    text = HEAD + 'decimal_mark = ","\n[[table]]\nname = "unit"\n[table.columns]\n' + columns
+    cells = ["6 kg|25", "9 L|25,5 psi", "2,5US gal|20 kgf/cm2", "10lbs|", "6|x bar", "6 stone|25 bar"]
+    (rows,), _, _ = read(
+        ("Size|Test\n" + "\n".join(cells)).encode(), text.replace("decimal_mark", 'delimiter = "|"\ndecimal_mark')
+    )
+    found = [
+        tuple(round(row[name], 6) if name in row else None for name in ("charge_kg", "charge_l", "test_pressure_bar"))
+        for row in rows
+    ]
+    assert found == [
+        (6.0, None, 25.0),
+        (None, 9.0, 1.758163),
+        (None, 9.463529, 19.6133),
+        (4.535924, None, None),
+        (None, None, None),
+        (None, None, None),
+    ]
+    problems = [[(item["column_name"], item["value"]) for item in row.get("problems", [])] for row in rows]
+    assert problems[:4] == [[], [], [], []]
+    assert problems[4] == [("charge_l", "6"), ("charge_kg", "6"), ("test_pressure_bar", "x bar")]
+    assert problems[5] == [("charge_l", "6 stone"), ("charge_kg", "6 stone"), ("test_pressure_bar", "25 bar")]
