@@ -2,7 +2,7 @@
 
 A correction speaks of the newest version of its file and names the cell as it stands there. Once that no longer fits, the
 run stops: a correction must never change what it was not made for. A whole record can be set aside in the same way: column
-"(record)", from empty, to "set aside".
+"(record)", from the record as its line stands in the file, to "set aside".
 """
 
 from __future__ import annotations
@@ -100,14 +100,16 @@ def _read_correction(record: dict, number: int, file: ReceivedFile) -> Correctio
     def refuse(why: str) -> UserError:
         return UserError("bad-correction", file=file.path, record_no=number, why=why)
 
-    cells = {name: unicodedata.normalize("NFC", (record[name] or "").strip()) for name in COLUMNS}
+    cells = {name: _compose(record[name] or "") for name in COLUMNS}
     if None in record:
         raise refuse("it has more cells than headers")
     for name in COLUMNS:
         if not cells[name] and name not in ("from", "to"):
             raise refuse(f"{name} is empty")
-    if cells["column"] == WHOLE_RECORD and (cells["from"], cells["to"]) != ("", SET_ASIDE):
-        raise refuse(f"a whole record can only be set aside: leave from empty and write {SET_ASIDE!r} under to")
+    if cells["column"] == WHOLE_RECORD and (not cells["from"] or cells["to"] != SET_ASIDE):
+        raise refuse(
+            f"a whole record can only be set aside: copy its line from the file under from and write {SET_ASIDE!r} under to"
+        )
     if cells["from"] == cells["to"]:
         raise refuse("from and to are the same")
     try:
@@ -130,7 +132,7 @@ def _read_correction(record: dict, number: int, file: ReceivedFile) -> Correctio
     )
 
 
-def correct_rows(rows, records: Records, corrections: tuple[Correction, ...]):
+def correct_rows(rows, records: Records, corrections: tuple[Correction, ...], delimiter: str):
     """Yield (record_no, line_no, cells) with the corrected cells; records set aside become broken ones instead.
 
     Raises UserError correction-without-match.
@@ -144,6 +146,8 @@ def correct_rows(rows, records: Records, corrections: tuple[Correction, ...]):
         asked = waiting.pop(record_no, ())
         set_aside = next((correction for correction in asked if correction.sets_aside), None)
         if set_aside:
+            if _split(set_aside.was, delimiter) != _trim(cells):
+                raise set_aside.fails(f"the record is {delimiter.join(cells)!r}")
             records.broken.append(Broken(record_no, line_no, "set-aside", set_aside.said))
             continue
         for correction in asked:
@@ -154,8 +158,25 @@ def correct_rows(rows, records: Records, corrections: tuple[Correction, ...]):
         raise items[0].fails("the file has no such record, or it is no row")
 
 
+def _split(line: str, delimiter: str) -> list[str]:
+    """The cells of a line that was copied from the file."""
+    return _trim(next(csv.reader([line], delimiter=delimiter), []))
+
+
+def _trim(cells: list[str]) -> list[str]:
+    """Cells to compare: trimmed, without the empty ones at the end, which a spreadsheet or an editor may drop."""
+    trimmed = [_compose(cell) for cell in cells]
+    while trimmed and not trimmed[-1]:
+        trimmed.pop()
+    return trimmed
+
+
+def _compose(text: str) -> str:
+    return unicodedata.normalize("NFC", text.strip())
+
+
 def _correct_cell(cells: list[str], index: int, correction: Correction) -> None:
-    found = unicodedata.normalize("NFC", cells[index].strip())
+    found = _compose(cells[index])
     if found != correction.was:
         raise correction.fails(f"the cell is {found!r}, not {correction.was!r}")
     cells[index] = correction.to
@@ -166,5 +187,7 @@ def _set_broken_aside(records: Records, waiting: dict[int, list[Correction]]) ->
     for index, item in enumerate(records.broken):
         asked = waiting.get(item.record_no, ())
         if asked and all(correction.sets_aside for correction in asked):
+            if _compose(item.value) != asked[0].was:
+                raise asked[0].fails(f"the record is {item.value!r}")
             records.broken[index] = replace(item, rule="set-aside", value=asked[0].said)
             del waiting[item.record_no]

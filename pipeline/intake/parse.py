@@ -83,7 +83,7 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
         shutil.rmtree(part, ignore_errors=True)
         part.mkdir(parents=True)
         records = read_records(store.open_file(received), dialect, received.path)
-        records.rows = correct_rows(records.rows, records, corrections)
+        records.rows = correct_rows(records.rows, records, corrections, dialect.delimiter)
         load_records(records, part / "records.csv", con)
         dialect = settle_formats(dialect, records.headers, received.path, con)
         broken = sorted(records.broken, key=lambda item: item.record_no) + _unmatched(records, dialect, con)

@@ -68,6 +68,7 @@ def test_as_known_before_the_correction_came_the_cell_is_as_it_came(exports, run
         (ROW.replace("inspection.csv", "inspections.csv"), "no such file"),
         (ROW.replace(",2,", ",7,"), "no such record"),
         (ROW.replace("outcome,fine", "verdict,fine"), "no such column"),
+        ('inspection.csv,2,(record),"U1,9999993,2026-03-31,fine",set aside,w,w,2026-05-02', "the record is"),
         (ROW.replace(",fine,", ",good,"), "the cell is 'fine', not 'good'"),
     ],
 )
@@ -87,7 +88,11 @@ def test_a_correction_that_a_new_version_made_needless_stops_the_run(exports, ru
 
 def test_a_record_can_be_set_aside_whether_good_or_broken(exports, run_on, spoilt):
     rows = spoilt["inspection.csv"] + f"\nU1,{VESSEL_A}"
-    aside = [f"inspection.csv,{number},(record),,set aside,a drill and no look,superintendent,2026-05-02" for number in (1, 2, 3)]
+    lines = rows.splitlines()
+    aside = [
+        f'inspection.csv,{number},(record),"{lines[number]}",set aside,a drill and no look,superintendent,2026-05-02'
+        for number in (1, 2, 3)
+    ]
     summary, con = run_on(exports({**spoilt, "inspection.csv": rows, "corrections.csv": "\n".join([HEAD, *aside])}))
     assert con.execute("select count(*) from record.inspection").fetchone() == (0,)
     found = con.execute(
@@ -128,7 +133,8 @@ def test_explain_names_corrections_and_earlier_versions(exports, run_on, spoilt,
         (f"{HEAD}\n{ROW.replace('2026-05-02', '2.5.2026')}", "can't be read"),
         (f"{HEAD}\n{ROW}\n{ROW}", "twice"),
         (f"{HEAD}\n{ROW.replace(',satisfactory,', ',fine,')}", "the same"),
-        (f"{HEAD}\ninspection.csv,2,(record),fine,,w,w,2026-05-02", "set aside"),
+        (f"{HEAD}\ninspection.csv,2,(record),U2,,w,w,2026-05-02", "can only be set aside"),
+        (f"{HEAD}\ninspection.csv,2,(record),,set aside,w,w,2026-05-02", "copy its line"),
         (f"{HEAD}\n{ROW},more", "more cells than headers"),
         (f'{HEAD}\n"{ROW}', "can't be read"),
         (b"\xff\xfe", "can't be read"),
