@@ -170,7 +170,7 @@ def _quarantine(options: argparse.Namespace) -> int:
     else:
         lines = list_open(options.db, options.source)
     for line in lines:
-        print(line)
+        print(show_text(line))
     return 0
 
 

@@ -37,10 +37,13 @@ ROWS_SQL = """
 
 
 ANSWERED_SQL = """
-    SELECT f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value, later.path AS answered_by,
-        later.received_at::DATE AS answered_on
+    SELECT f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value,
+        coalesce(later.path, declared.path) AS answered_by, coalesce(later.received_at::DATE, declared.declared_on) AS answered_on
     FROM intake.quarantine AS q LEFT JOIN intake.file AS f USING (file_id)
     LEFT JOIN intake.file AS later ON later.file_id = q.superseded_by
+    LEFT JOIN (SELECT file_id, record_no, any_value(declared_in) AS path, any_value(declared_on) AS declared_on
+        FROM intake.correction WHERE column_name = '(record)' GROUP BY ALL) AS declared
+        ON declared.file_id = q.file_id AND declared.record_no = q.record_no
     WHERE q.superseded_by IS NOT NULL
     ORDER BY f.path, q.line_no, q.record_no, q.table_name, q.rule, q.column_name, q.value"""
 

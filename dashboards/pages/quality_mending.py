@@ -60,7 +60,7 @@ def list_answered(data: quality_data.QualityData) -> Table:
     """Rows that were kept out and that a later file answers."""
     columns = name_columns(
         "path=File and line:file_line; table_name=:text twin; column_name=Column:path; value=Value:value; rule=Rule:code; "
-        "answered_by=Answered by:path; answered_on=Received:date"
+        "answered_by=Answered by:path; answered_on=On:date"
     )
     rows = tuple(
         ((r.path, r.line_no), r.table_name, r.column_name, r.value and r.value[:80], r.rule, r.answered_by, r.answered_on)
@@ -107,7 +107,7 @@ def tell_declared(data: quality_data.QualityData) -> list[Section]:
     made = (
         (
             list_answered(data),
-            "Answered by later files",
+            "Answered by later files or declarations",
             "What a later file says in their place is loaded, or is open there.",
         ),
         (

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from itertools import islice
 
 import duckdb
 
@@ -16,7 +17,7 @@ from pipeline.checks.predicates import Check, reader_reason, table_checks
 from pipeline.contract import Table
 from pipeline.errors import UserError
 from pipeline.intake.reader import read_raw
-from pipeline.intake.stage import insert_rows, stage_table
+from pipeline.intake.stage import ROWS_AT_ONCE, insert_rows, stage_table
 from pipeline.intake.store import Store
 
 # A cell may be a million characters long: `raw` holds it whole, the sentence its beginning.
@@ -112,8 +113,9 @@ def fill_raw(con: duckdb.DuckDBPyConnection, parsed: list, store: Store) -> None
     for file, dialect, _ in parsed:
         if file.file_id in wanted:
             raw = read_raw(store.open_file(file), dialect, file.path, wanted[file.file_id])
-            rows = [(file.file_id, number, json.dumps(cells, ensure_ascii=False)) for number, cells in raw.items()]
-            insert_rows(con, "raw_record", rows)
+            rows = ((file.file_id, number, json.dumps(cells, ensure_ascii=False)) for number, cells in raw)
+            while batch := list(islice(rows, ROWS_AT_ONCE)):
+                insert_rows(con, "raw_record", batch)
     con.execute(
         "update intake.quarantine as q set raw = raw_record.raw from raw_record "
         "where raw_record.file_id = q.file_id and raw_record.record_no = q.record_no"

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-TEXT, TEXTS, NUMBER, TABLE, FLAG = "text", "a list of texts", "a whole number", "a table", "true or false"
+MOST_LINES = 1_000_000
+TEXT, TEXTS, NUMBER, TABLE, FLAG = "text", "a list of texts", "a whole number up to a million", "a table", "true or false"
 IS_KIND = {
     TEXT: lambda value: isinstance(value, str),
     TEXTS: lambda value: isinstance(value, list) and all(isinstance(item, str) for item in value),
-    NUMBER: lambda value: isinstance(value, int) and not isinstance(value, bool) and value >= 0,
+    NUMBER: lambda value: isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= MOST_LINES,
     TABLE: lambda value: isinstance(value, dict),
     FLAG: lambda value: isinstance(value, bool),
     "a list of tables": lambda value: isinstance(value, list) and all(isinstance(item, dict) for item in value),

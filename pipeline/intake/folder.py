@@ -13,12 +13,15 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 
 from pipeline.errors import UserError
+from pipeline.intake.plain_file import read_plain_file
 from pipeline.intake.received import Receipt, read_received
 from pipeline.intake.store import CORRECTIONS
 from pipeline.intake.unpack import CONTROL, EXPORT_ENDINGS, is_export, is_packed
 
 RECEIVED, SETTINGS, DIALECTS = "received.csv", "exports.toml", "dialects"
 SITE_MARKER = ".firekpi-site"
+MOST_TOML = 1 << 20
+DEEPEST = 100
 
 
 @dataclass(frozen=True)
@@ -64,8 +67,8 @@ def read_folder(path: Path, store_root: Path) -> Folder:
     ignored = _read_ignored(path / SETTINGS)
     exports, others = [], []
     for file in _walk(path, store_root):
-        _check_name(file)
         inner = inner_name(file, path)
+        _check_name(file, inner)
         if inner in (RECEIVED, CORRECTIONS, SETTINGS) or is_ignored(inner, ignored):
             continue
         if not is_export(file.name):
@@ -109,6 +112,8 @@ def _walk(folder: Path, store_root: Path):
     seen: set[Path] = set()
     for place, subfolders, names in os.walk(folder, onerror=refuse, followlinks=True):
         here = Path(place)
+        if len(here.relative_to(folder).parts) > DEEPEST:
+            raise UserError("unreadable-file", path=here, why=f"it lies more than {DEEPEST} folders deep")
         subfolders[:] = sorted(
             name for name in subfolders if _is_part(here / name, folder, store_root) and (here / name).resolve() not in seen
         )
@@ -124,13 +129,13 @@ def _is_part(path: Path, folder: Path, store_root: Path) -> bool:
     return not (path / SITE_MARKER).exists()
 
 
-def _check_name(file: Path) -> None:
+def _check_name(file: Path, inner: str) -> None:
     try:
         str(file).encode("utf-8")
     except UnicodeEncodeError as error:
         shown = ascii(str(file))
         raise UserError("unreadable-file", path=shown, why="its name is no UTF-8 text") from error
-    if CONTROL.search(file.name):
+    if CONTROL.search(inner):
         raise UserError("unreadable-file", path=file, why="its name holds control characters")
 
 
@@ -157,9 +162,12 @@ def _note_declared(folder: Path, declared: dict[str, Receipt], exports: list[Pat
 
 def _read_dialects(folder: Path) -> dict[str, bytes]:
     try:
-        return {path.name: path.read_bytes() for path in sorted(folder.glob("*.toml"))}
+        paths = sorted(folder.glob("*.toml"))
     except OSError as error:
         raise UserError("unreadable-file", path=error.filename or folder, why=error.strerror) from error
+    for path in paths:
+        _check_name(path, path.name)
+    return {path.name: read_plain_file(path, MOST_TOML) for path in paths}
 
 
 def _read_ignored(path: Path) -> tuple[str, ...]:
@@ -167,8 +175,8 @@ def _read_ignored(path: Path) -> tuple[str, ...]:
     if not path.exists():
         return ()
     try:
-        settings = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+        settings = tomllib.loads(read_plain_file(path, MOST_TOML).decode("utf-8"))
+    except (ValueError, RecursionError) as error:
         raise UserError("bad-dialect", file=path, key="(whole file)", why=f"is not TOML: {error}") from error
     for key in settings:
         if key != "ignore":

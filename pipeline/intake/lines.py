@@ -31,7 +31,7 @@ class TooMuchReread(Exception):
 
 def check_text(data: bytes, dialect: Dialect, path: str) -> None:
     """Decode all of it strictly, in pieces. Raises UserError no-data-in-file, not-csv, wrong-encoding, garbled-encoding."""
-    if not data.strip():
+    if not data or data.isspace():
         raise UserError("no-data-in-file", path=path)
     decoder = codecs.getincrementaldecoder(dialect.encoding)("strict")
     for start in range(0, len(data), PIECE):

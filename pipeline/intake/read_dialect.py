@@ -37,7 +37,7 @@ def read_dialect(data: bytes, shown_as: str) -> Dialect:
         return parse_dialect(spec)
     except Fault as fault:
         raise UserError("bad-dialect", file=shown_as, key=fault.key, why=fault.why) from fault
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise UserError("bad-dialect", file=shown_as, key="(whole file)", why=f"is not TOML: {error}") from error
 
 
@@ -122,6 +122,9 @@ def _parse_months(months: dict) -> dict[str, int]:
 def _check_encoding(encoding: str) -> None:
     try:
         "a".encode(encoding).decode(encoding)
+        b"\xc3\xbc".decode(encoding, "replace")
+        for escape in (b"+2AA-", b"\\ud800"):  # what UTF-7 and the like make half a character of can't be kept as text
+            escape.decode(encoding, "replace").encode("utf-8")
         codecs.getincrementaldecoder(encoding)("strict")
     except (LookupError, ValueError, TypeError) as error:
         raise Fault("encoding", f"{encoding!r} is no encoding of text that Python knows") from error

@@ -183,7 +183,8 @@ def _find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[st
 def _put_aside(records: Records, source: LineSource, rule: str, path: str) -> None:
     """Name the record as broken; what a quote gone astray has swallowed is read again. Raises UserError not-csv."""
     line_no = source.number - len(source.taken) + 1
-    text = source.taken[0].rstrip("\r\n")[:LONGEST_SHOWN]
+    lines = source.taken if rule == "ragged-record" else source.taken[:1]
+    text = "".join(lines).rstrip("\r\n")[:LONGEST_SHOWN]
     records.broken.append(Broken(records.count, line_no, rule, text))
     if len(records.broken) > MOST_BROKEN:
         why = f"more than {MOST_BROKEN:,} of its records do not fit its header row"
@@ -195,14 +196,15 @@ def _put_aside(records: Records, source: LineSource, rule: str, path: str) -> No
             raise UserError("not-csv", path=path, why="too many of its quotation marks are not closed") from error
 
 
-def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> dict[int, dict[str, str]]:
-    """The named records in the source's own columns, for the quarantine: record_no -> {header: cell}."""
+def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield the named records in the source's own columns, for the quarantine: (record_no, {header: cell})."""
     records = read_records(data, dialect, path)
     names = _tell_apart(records.headers)
     kept = [(index, name) for index, name in enumerate(names) if name not in SHEET_COLUMNS]
-    found = {number: {name: cells[index] for index, name in kept} for number, _, cells in records.rows if number in wanted}
-    found.update({item.record_no: {"(line)": item.value} for item in records.broken if item.record_no in wanted})
-    return found
+    for number, _, cells in records.rows:
+        if number in wanted:
+            yield number, {name: cells[index] for index, name in kept}
+    yield from ((item.record_no, {"(line)": item.value}) for item in records.broken if item.record_no in wanted)
 
 
 def _tell_apart(headers: list[str]) -> list[str]:

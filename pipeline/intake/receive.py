@@ -13,9 +13,13 @@ from pathlib import Path
 
 from pipeline.errors import UserError
 from pipeline.intake.folder import Folder, read_folder
+from pipeline.intake.plain_file import read_plain_file
 from pipeline.intake.received import Receipt, read_moment, stamp_now
-from pipeline.intake.store import ReceivedFile, Store, sort_received
+from pipeline.intake.store import CORRECTIONS, ReceivedFile, Store, sort_received
 from pipeline.intake.unpack import MOST_BYTES, is_export, is_packed, unpack
+
+# Corrections are declared one by one, by hand.
+MOST_CORRECTIONS = 16 << 20
 
 
 @dataclass(frozen=True)
@@ -96,7 +100,7 @@ def _list_arrivals(folder: Folder, store: Store, added: set[str], notes: list[st
     """Keep each export of the folder, the members of archives one by one, and the declared corrections."""
     for path in [*folder.exports, *([folder.corrections] if folder.corrections else [])]:
         inner = folder.inner_path(path)
-        data = _read_bytes(path)
+        data = read_plain_file(path, MOST_CORRECTIONS if inner == CORRECTIONS else MOST_BYTES)
         digest = store.keep(data, added)
         if not is_packed(inner):
             yield Arrival(inner, digest, len(data))
@@ -109,15 +113,6 @@ def _list_arrivals(folder: Folder, store: Store, added: set[str], notes: list[st
                 notes.append(f"not read, since it is no .csv, .tsv or .txt: {member}")
                 continue
             yield Arrival(member, store.keep(content, added), len(content), digest, inner)
-
-
-def _read_bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise UserError("export-too-large", path=path, most=MOST_BYTES >> 20)
-        return path.read_bytes()
-    except OSError as error:
-        raise UserError("unreadable-file", path=path, why=error.strerror) from error
 
 
 def _place(

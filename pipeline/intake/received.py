@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import csv
+import io
 import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 from pipeline.errors import UserError
+from pipeline.intake.plain_file import read_plain_file
 
 FIRST_YEAR = 1990
+MOST_BYTES = 16 << 20
 
 
 @dataclass(frozen=True)
@@ -48,16 +51,16 @@ def read_received(path: Path) -> dict[str, Receipt]:
         return {}
     found: dict[str, Receipt] = {}
     try:
-        with open(path, encoding="utf-8-sig", newline="") as stream:
-            for number, record in enumerate(csv.DictReader(stream), start=1):
-                name = unicodedata.normalize("NFC", (record.get("path") or "").strip())
-                value = record.get("received_at")
-                if not name or not value:
-                    raise UserError("bad-received", file=path, record_no=number, why="path or received_at is missing")
-                if name in found:
-                    raise UserError("bad-received", file=path, record_no=number, why=f"{name} stands there twice")
-                found[name] = _read_receipt(value, path, number)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        stream = io.StringIO(read_plain_file(path, MOST_BYTES).decode("utf-8-sig"), newline="")
+        for number, record in enumerate(csv.DictReader(stream), start=1):
+            name = unicodedata.normalize("NFC", (record.get("path") or "").strip())
+            value = record.get("received_at")
+            if not name or not value:
+                raise UserError("bad-received", file=path, record_no=number, why="path or received_at is missing")
+            if name in found:
+                raise UserError("bad-received", file=path, record_no=number, why=f"{name} stands there twice")
+            found[name] = _read_receipt(value, path, number)
+    except (UnicodeDecodeError, csv.Error) as error:
         raise UserError("bad-received", file=path, record_no=1, why=f"can't be read: {error}") from error
     return found
 

@@ -16,6 +16,8 @@ from pipeline.intake.dialect import Dialect, Feed
 from pipeline.intake.parse import Parsed
 from pipeline.intake.store import ReceivedFile
 
+# Values bound to a statement cost many times their size.
+ROWS_AT_ONCE = 20_000
 PROBLEM_TYPE = "STRUCT(rule VARCHAR, column_name VARCHAR, value VARCHAR)[]"
 
 
@@ -50,8 +52,9 @@ def _matching(feed: Feed) -> str | None:
 
 def insert_rows(con: duckdb.DuckDBPyConnection, table: str, rows: list[tuple]) -> None:
     """Insert many rows at once, a list a column: one statement a row takes a millisecond each."""
-    if rows:
-        columns = {f"c{number}": list(values) for number, values in enumerate(zip(*rows, strict=True))}
+    for start in range(0, len(rows), ROWS_AT_ONCE):
+        part = rows[start : start + ROWS_AT_ONCE]
+        columns = {f"c{number}": list(values) for number, values in enumerate(zip(*part, strict=True))}
         con.execute(f"insert into {table} select {', '.join(f'unnest(${name})' for name in columns)}", columns)
 
 

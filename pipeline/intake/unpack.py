@@ -23,6 +23,8 @@ PACKED_ENDINGS = (".gz", ".zip")
 # One export: ten years of a hundred vessels in one file are some 60 MB.
 MOST_BYTES = 256 << 20
 MOST_MEMBERS = 10_000
+# All of an archive: a bomb of many members would else fill the disk.
+MOST_UNPACKED = 4 * MOST_BYTES
 PIECE = 1 << 20
 CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 BROKEN = (OSError, EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError)
@@ -71,6 +73,7 @@ def _unpack_zip(archive: zipfile.ZipFile, path: str) -> Iterator[tuple[str, byte
         if name in seen:
             raise UserError("bad-archive", path=path, why=f"it holds {name!r} twice")
         seen.add(name)
+    total = 0
     for member in members:
         if any(part.startswith(".") for part in PurePosixPath(member.filename).parts):
             continue
@@ -80,7 +83,11 @@ def _unpack_zip(archive: zipfile.ZipFile, path: str) -> Iterator[tuple[str, byte
         if member.flag_bits & 1:
             raise UserError("bad-archive", path=path, why=f"{member.filename} is locked with a password")
         with archive.open(member) as stream:
-            yield member.filename, _read_bounded(stream, f"{path}/{member.filename}")
+            content = _read_bounded(stream, f"{path}/{member.filename}")
+        total += len(content)
+        if total > MOST_UNPACKED:
+            raise UserError("export-too-large", path=path, most=MOST_UNPACKED >> 20)
+        yield member.filename, content
 
 
 def _check_member_name(name: str, path: str) -> None:

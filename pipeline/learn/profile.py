@@ -7,13 +7,16 @@ from collections import Counter
 from dataclasses import dataclass
 from functools import cache
 
+from pipeline.contract import Column
 from pipeline.learn.dates import DateReading, read_dates, settle_orders
+from pipeline.learn.foot import unit_words
 from pipeline.learn.sheet import Sheet
-from pipeline.learn.vocabulary import match_word, read_data
+from pipeline.learn.vocabulary import match_column, plain, read_data
 
 THOUSANDS = " '\u2019\u00a0\u202f"
 NUMBER = re.compile(rf"[+-]?(?:\d+(?:[.,]\d+)?|\d{{1,3}}(?:[.,{THOUSANDS}]\d{{3}})+(?:[.,]\d+)?|[.,]\d+)")
-WITH_UNIT = re.compile(r"[+-]?\d[\d.,]*\s*([a-zA-Z%°\"']{1,8})\.?")
+WITH_UNIT = re.compile(r"[+-]?\d[\d.,]*\s*([^\W\d_][^\s\d.,]{0,7}[23²³]?|[%°\"'])\.?")
+MOSTLY = 0.7
 MOST_WORDS = 60
 MOST_SHOWN = 3
 
@@ -30,7 +33,8 @@ class Profile:
     number_share: float
     imo_share: float
     digit_share: float
-    cell_unit: str | None
+    suffixes: Counter[str]
+    is_counter: bool
     dates: DateReading | None
 
     @property
@@ -40,6 +44,10 @@ class Profile:
     @property
     def examples(self) -> tuple[str, ...]:
         return tuple(value for value, _ in self.cells.most_common(MOST_SHOWN))
+
+    @property
+    def is_row_number(self) -> bool:
+        return self.is_counter and plain(self.header) in row_number_words()
 
     @property
     def date_share(self) -> float:
@@ -56,40 +64,55 @@ def profile_sheet(sheet: Sheet) -> dict[str, Profile]:
     nulls = {header: Counter({cell: n for cell, n in cells.items() if is_null_word(cell)}) for header, cells in counts.items()}
     kept = {header: cells - nulls[header] for header, cells in counts.items()}
     dates = settle_orders(read_dates({header: cells for header, cells in kept.items() if cells}))
-    return {header: _make_profile(header, cells, nulls[header], dates.get(header)) for header, cells in kept.items()}
+    return {
+        header: _make_profile(header, cells, nulls[header], dates.get(header), sheet, _is_counter(sheet, header))
+        for header, cells in kept.items()
+    }
+
+
+def _is_counter(sheet: Sheet, header: str) -> bool:
+    """Whole numbers that go up by one from row to row, here and there from the start again."""
+    place = sheet.headers.index(header)
+    cells = [row[place] for row in sheet.rows if row[place]]
+    if len(cells) < 3 or len(cells) < 0.9 * len(sheet.rows) or not all(re.fullmatch(r"\d{1,6}\.?", cell) for cell in cells):
+        return False
+    numbers = [int(cell.rstrip(".")) for cell in cells]
+    steps = sum(after == before + 1 for before, after in zip(numbers, numbers[1:], strict=False))
+    return numbers[0] <= 1 and steps >= 0.8 * (len(numbers) - 1)
 
 
 def is_null_word(cell: str) -> bool:
     return cell.lower() in read_data("marks.toml")["null_words"]
 
 
-def _make_profile(header: str, cells: Counter[str], nulls: Counter[str], dates: DateReading | None) -> Profile:
+def _make_profile(
+    header: str, cells: Counter[str], nulls: Counter[str], dates: DateReading | None, sheet: Sheet, is_counter: bool
+) -> Profile:
     total = sum(cells.values()) or 1
     bare, unit = split_unit(header)
-    units = Counter()
-    for cell, count in cells.most_common(500):
+    suffixes: Counter[str] = Counter()
+    for cell, count in cells.items():
         found = WITH_UNIT.fullmatch(cell)
-        if found and (name := unit_words().get(found[1].lower())):
-            units[name] += count
-    common = units.most_common(1)
+        if found and found[1].lower() in unit_words():
+            suffixes[found[1].lower()] += count
     return Profile(
         header=header,
         bare=bare,
-        unit=unit,
+        unit=unit or dict(sheet.units).get(header),
         cells=cells,
         nulls=nulls,
         number_share=sum(count for cell, count in cells.items() if NUMBER.fullmatch(cell)) / total,
         imo_share=sum(count for cell, count in cells.items() if is_imo_number(cell)) / total,
         digit_share=sum(count for cell, count in cells.items() if any(char.isdigit() for char in cell)) / total,
-        cell_unit=common[0][0] if common and common[0][1] > 0.5 * total else None,
+        suffixes=suffixes if sum(suffixes.values()) >= MOSTLY * total else Counter(),
+        is_counter=is_counter,
         dates=dates,
     )
 
 
 @cache
-def unit_words() -> dict[str, str]:
-    """Each way to write a unit -> its name in the contract."""
-    return {word: name for name, words in read_data("marks.toml")["units"].items() for word in words}
+def row_number_words() -> frozenset[str]:
+    return frozenset(map(plain, read_data("marks.toml")["row_numbers"]))
 
 
 def split_unit(header: str) -> tuple[str, str | None]:
@@ -113,9 +136,9 @@ def is_imo_number(cell: str) -> bool:
     return sum(int(digit) * weight for digit, weight in zip(text, range(7, 1, -1), strict=False)) % 10 == int(text[6])
 
 
-def word_share(profile: Profile, key: str, least: float = 0.75) -> tuple[float, int]:
-    """Share of cells that are words of a vocabulary (as sure as `least`), and how many of its canonical words occur."""
+def word_share(profile: Profile, column: Column, least: float = 0.75) -> tuple[float, int]:
+    """Share of cells that are words of a column (as sure as `least`), and how many of its canonical words occur."""
     listed = profile.cells.most_common(MOST_WORDS)
-    known = {value: target for value, _ in listed for target, score in [match_word(key, value)] if score >= least}
+    known = {value: target for value, _ in listed for target, score in [match_column(column, value)] if score >= least}
     total = profile.filled
     return (sum(profile.cells[value] for value in known) / total if total else 0.0), len(set(known.values()))

@@ -11,7 +11,7 @@ from pipeline.contract import Column
 from pipeline.learn.dates import DateReading
 from pipeline.learn.plan import Choice, WordPlan
 from pipeline.learn.profile import NUMBER, THOUSANDS, Profile
-from pipeline.learn.vocabulary import WORD_SURE, book_key, match_word, plain
+from pipeline.learn.vocabulary import WORD_SURE, match_column, plain
 
 MOST_STRAY = 0.02
 MOST_LISTED = 150
@@ -104,7 +104,7 @@ def settle_words(column: Column, cells: Counter[str]) -> tuple[tuple[WordPlan, .
             merged[first.setdefault(cell.lower(), cell)] += count
     planned = []
     for word, count in merged.most_common(MOST_LISTED):
-        target, score = match_word(book_key(column), word)
+        target, score = match_column(column, word)
         planned.append(WordPlan(word, target, score, count, target is not None and score >= WORD_SURE))
     more = len(merged) - len(planned)
     notes = (f"{more:,} more words stand there than are listed: is it really a column of words?",) if more else ()

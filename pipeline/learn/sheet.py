@@ -18,11 +18,11 @@ from pipeline.intake.dialect import Dialect
 from pipeline.intake.lines import check_text, read_lines
 from pipeline.intake.reader import read_records
 from pipeline.learn.encoding import EncodingGuess
+from pipeline.learn.foot import TotalMark, count_foot, find_total, find_units
 from pipeline.learn.vocabulary import read_data
 
 SAMPLE_LINES = 3_000
 MOST_HEAD = 60
-MOST_FOOT = 10
 MOST_ROWS = 100_000
 MOST_RESTARTS = 50
 DATE_SHAPE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{2,4}([ T].*)?")
@@ -44,7 +44,10 @@ class Layout:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One kind of file, read: `rows` are trimmed cells in the order of `headers`, at most MOST_ROWS of them."""
+    """One kind of file, read: `rows` are trimmed cells in the order of `headers`, at most MOST_ROWS of them.
+
+    `units` are header and unit where a line of units stands under the header.
+    """
 
     encoding: EncodingGuess
     layout: Layout
@@ -53,8 +56,9 @@ class Sheet:
     head_lines: tuple[str, ...]
     broken: int
     repeated_headers: int
-    totals: tuple[tuple[str, str], ...]
+    totals: tuple[TotalMark, ...]
     is_sampled: bool
+    units: tuple[tuple[str, str], ...] = ()
 
 
 def read_sheet(files: list[tuple[Path, bytes]], encoding: EncodingGuess) -> Sheet:
@@ -91,7 +95,8 @@ def _read_cells(files: list[tuple[Path, bytes]], encoding: EncodingGuess, layout
         skip_foot=layout.skip_foot, ignore_columns=layout.header,
     )  # fmt: skip
     rows: list[tuple[str, ...]] = []
-    totals: Counter[tuple[str, str]] = Counter()
+    totals: dict[TotalMark, None] = {}
+    units: dict[str, str] = {}
     broken = repeated = 0
     is_sampled = False
     for path, data in files:
@@ -103,12 +108,18 @@ def _read_cells(files: list[tuple[Path, bytes]], encoding: EncodingGuess, layout
                 break
             if cells == layout.header:
                 repeated += 1
-            elif (total := find_total(cells)) is not None:
-                totals[layout.header[total], cells[total]] += 1
+            elif found := find_units(cells, layout.header):
+                units |= found
+                place = next(number for number, cell in enumerate(cells) if cell)
+                totals[TotalMark(layout.header[place], cells[place], False)] = None
+            elif (total := find_total(cells, layout.header)) is not None:
+                totals[total] = None
             else:
                 rows.append(cells)
         broken += len(records.broken)
-    return Sheet(encoding, layout, layout.header, tuple(rows), head_lines, broken, repeated, tuple(totals), is_sampled)
+    return Sheet(
+        encoding, layout, layout.header, tuple(rows), head_lines, broken, repeated, tuple(totals), is_sampled, tuple(units.items())
+    )
 
 
 def find_layout(lines: list[str], path: str) -> Layout:
@@ -133,7 +144,7 @@ def _try_delimiter(lines: list[str], delimiter: str) -> Layout | None:
                 continue
             below = rows[place + 1 :]
             share = (sum(len(row) == width for _, row in below) + 1) / (len(below) + 2)
-            foot, is_sure = _count_foot(lines[index + 1 :], delimiter, width)
+            foot, is_sure = count_foot(lines[index + 1 :], delimiter, width)
             return Layout(delimiter, width, index, labels, foot, is_sure, share * quality * (1 - 1 / width))
     return None
 
@@ -166,30 +177,3 @@ def score_labels(cells: tuple[str, ...]) -> float:
         cell for cell in filled if len(cell) <= 80 and re.search(r"[^\W\d_]|[?%#№]", cell) and not NUMBER_SHAPE.fullmatch(cell)
     ]
     return len(labels) / len(filled) * (len(set(filled)) / len(filled)) * (0.5 + 0.5 * len(filled) / len(cells))
-
-
-def _count_foot(lines: list[str], delimiter: str, width: int) -> tuple[int, bool]:
-    """Last lines that are no records, and whether their words say so or their shape alone."""
-    count, is_sure = 0, True
-    for line in reversed([line for line in lines if line.strip()][-MOST_FOOT:]):
-        try:
-            cells = [cell.strip() for row in csv.reader([line], delimiter=delimiter, strict=True) for cell in row]
-        except csv.Error:
-            break
-        filled = [cell for cell in cells if cell]
-        if len(cells) == width or len(filled) > max(2, width // 3):
-            break
-        words = filled[0].lower() if filled else ""
-        says_so = words.startswith(tuple(read_data("marks.toml")["foot_words"] + read_data("marks.toml")["total_words"]))
-        count, is_sure = count + 1, is_sure and (says_so or not filled)
-    return count, is_sure
-
-
-def find_total(cells: tuple[str, ...]) -> int | None:
-    """The place of a word such as 'total' that opens a record with little else in it; None for other records."""
-    place = next((number for number, cell in enumerate(cells) if cell), None)
-    if place is None or sum(map(bool, cells)) > max(2, len(cells) / 2):
-        return None
-    words = cells[place].lower().rstrip(":").strip()
-    totals = read_data("marks.toml")["total_words"]
-    return place if words in totals or words.startswith(tuple(f"{word} " for word in totals)) else None

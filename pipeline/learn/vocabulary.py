@@ -29,6 +29,8 @@ EMPTY_WORDS = frozenset(
 SURE_LETTERS = frozenset("y n j x 1 0 ✓ ✔".split())
 WORD_SURE, WORD_NEAR = 0.88, 0.6
 GENERIC_DATE = 0.9
+# What a header that is known for one column may at most be worth for another.
+KNOWN_ELSEWHERE = 0.6
 EVENT_DATES = ("inspected_on", "serviced_on", "found_on", "counted_on")
 
 
@@ -41,10 +43,13 @@ def read_data(name: str) -> dict:
 @lru_cache(maxsize=50_000)
 def plain(text: str) -> str:
     """Lower case without accents, words parted by one blank; signs without a letter or digit stay as they are."""
+    return " ".join(re.findall(r"[^\W_]+", _unaccent(text))) or text.strip().lower()
+
+
+def _unaccent(text: str) -> str:
     spaced = re.sub(r"(?<=[a-zà-ÿ])(?=[A-Z])", " ", text)
     lowered = unicodedata.normalize("NFKD", spaced.lower().translate(PLAIN))
-    bare = "".join(char for char in lowered if not unicodedata.combining(char))
-    return " ".join(re.findall(r"[^\W_]+", bare)) or text.strip().lower()
+    return "".join(char for char in lowered if not unicodedata.combining(char)).lower()
 
 
 @cache
@@ -66,43 +71,90 @@ def _synonyms():
 @lru_cache(maxsize=50_000)
 def score_header(header: str, column: str) -> float:
     """How near a header (without its unit) comes to what the trade calls the column."""
-    short = read_data("marks.toml")["abbreviations"]
-    text = " ".join(short.get(word, word) for word in plain(header).split())
-    best = _score_phrases(text, header_phrases().get(column, ()))
+    text, own = lengthen(header), plain(header)
+    known = known_columns(own) or known_columns(text)
+    if known and column not in known:
+        shared = max((_share_words(frozenset(text.split()), phrase) for phrase in header_phrases().get(column, ())), default=0.0)
+        return min(KNOWN_ELSEWHERE, shared)
+    best = max(_score_phrases(text, header, header_phrases().get(column, ())), float(column in known_columns(own)))
     if column in EVENT_DATES:
-        best = max(best, GENERIC_DATE * _score_phrases(text, header_phrases()["date"]))
+        best = max(best, GENERIC_DATE * _score_phrases(text, header, header_phrases()["date"]))
     return best
 
 
-def _score_phrases(text: str, phrases: tuple[str, ...]) -> float:
+def lengthen(header: str) -> str:
+    """A plain header with its usual abbreviations written out."""
+    short = read_data("marks.toml")["abbreviations"]
+    return " ".join(short.get(word, word) for word in plain(header).split())
+
+
+@cache
+def _phrase_index() -> dict[str, frozenset[str]]:
+    found: dict[str, set[str]] = {}
+    for column, phrases in header_phrases().items():
+        for phrase in phrases:
+            found.setdefault(phrase, set()).update(EVENT_DATES if column == "date" else (column,))
+    return {phrase: frozenset(columns) for phrase, columns in found.items()}
+
+
+def known_columns(text: str) -> frozenset[str]:
+    """The columns for which a plain text is a listed header."""
+    return _phrase_index().get(text, frozenset())
+
+
+def _score_phrases(text: str, header: str, phrases: tuple[str, ...]) -> float:
     if text in phrases:
         return 1.0
-    words = frozenset(text.split())
-    telling = words - EMPTY_WORDS
-    return max((_score_phrase(text, telling, phrase) for phrase in phrases), default=0.0)
+    telling = frozenset(text.split()) - EMPTY_WORDS
+    tokens = _short_tokens(header)
+    best = max((_score_phrase(text, telling, phrase) for phrase in phrases), default=0.0)
+    return max(best, max((_score_short(tokens, phrase) for phrase in phrases), default=0.0) if tokens else 0.0)
+
+
+@lru_cache(maxsize=5_000)
+def _short_tokens(header: str) -> tuple[tuple[str, bool], ...]:
+    """Words of a header, each with whether a point marks it as cut short; none where nothing is."""
+    found = [(word.rstrip("."), word.endswith(".")) for word in re.findall(r"[^\W_]+\.?", _unaccent(header))]
+    return tuple(found) if any(is_cut and len(word) > 1 for word, is_cut in found) else ()
+
+
+def _score_short(tokens: tuple[tuple[str, bool], ...], phrase: str) -> float:
+    """Each word whole, or its beginning with a point behind; one word alone tells less."""
+    words = phrase.split()
+    if len(words) != len(tokens):
+        return 0.0
+    fits = all(
+        token == word or (is_cut and len(token) > 1 and word.startswith(token))
+        for (token, is_cut), word in zip(tokens, words, strict=True)
+    )
+    return (0.93 if len(words) > 1 or len(tokens[0][0]) > 3 else 0.8) if fits else 0.0
 
 
 def _score_phrase(text: str, words: frozenset[str], phrase: str) -> float:
     """Same telling words, one within the other, a slip of the pen, or a part of a compound word."""
-    own = frozenset(phrase.split()) - EMPTY_WORDS
-    if not own or not words:
-        return 0.0
-    if own == words:
-        return 0.97
-    best = 0.0
-    if own < words:
-        best = 0.62 + 0.33 * sum(map(len, own)) / sum(map(len, words))
-    elif words < own:
-        best = 0.5 + 0.3 * sum(map(len, words)) / sum(map(len, own))
-    elif own & words:
-        # Some words in common make a proposal, never more.
-        best = 0.34 + 0.4 * sum(map(len, own & words)) / sum(map(len, own | words))
+    best = _share_words(words, phrase)
     near = max(fuzz.ratio(text, phrase, score_cutoff=78), fuzz.token_sort_ratio(text, phrase, score_cutoff=78)) / 100
     compact, part = text.replace(" ", ""), phrase.replace(" ", "")
     if len(part) >= 4 and part in compact:
-        # The last part of a Germanic compound is what the thing is, the first only what it is of.
-        best = max(best, 0.5 + 0.4 * len(part) / len(compact) + (0.1 if compact.endswith(part) else 0))
+        # The last part of a Germanic compound is what the thing is, the first only what it is of, if anything.
+        share = len(part) / len(compact)
+        best = max(best, 0.6 + 0.4 * share if compact.endswith(part) else 0.35 + 0.35 * share)
     return max(best, 0.95 * near if len(text) >= 5 else 0.0)
+
+
+def _share_words(words: frozenset[str], phrase: str) -> float:
+    """By the telling words alone: the same, one within the other, or some in common, which makes a proposal, never more."""
+    every = frozenset(phrase.split())
+    own, words, asked = every - EMPTY_WORDS, words - EMPTY_WORDS, words
+    if not own or not words:
+        return 0.0
+    if own == words:
+        return 0.97 if every == asked else 0.92
+    if own < words:
+        return 0.62 + 0.33 * sum(map(len, own)) / sum(map(len, words))
+    if words < own:
+        return 0.5 + 0.3 * sum(map(len, words)) / sum(map(len, own))
+    return 0.34 + 0.4 * sum(map(len, own & words)) / sum(map(len, own | words)) if own & words else 0.0
 
 
 @cache
@@ -120,6 +172,12 @@ def word_book(key: str) -> dict[str, str]:
 
 def book_key(column: Column) -> str:
     return "boolean" if column.type == "boolean" else column.name
+
+
+def match_column(column: Column, value: str) -> tuple[str | None, float]:
+    """As `match_word`, but never a word that the column of this table doesn't have: a service can't be 'not found'."""
+    target, score = match_word(book_key(column), value)
+    return (target, score) if column.type == "boolean" or target in column.words else (None, 0.0)
 
 
 @lru_cache(maxsize=50_000)

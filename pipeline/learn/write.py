@@ -105,11 +105,13 @@ def _write_layout(writer: Writer, plan: Plan) -> None:
     if plan.sheet.repeated_headers:
         writer.put("repeated_header", "true", f"the header row comes again {plan.sheet.repeated_headers} times")
     if plan.sheet.totals:
-        by_column: dict[str, list[str]] = {}
-        for column, word in plan.sheet.totals:
-            by_column.setdefault(column, []).append(word)
-        items = [f"{{ column = {quote(column)}, is = {quote_list(words)} }}" for column, words in by_column.items()]
-        writer.put("total_rows", f"[{', '.join(items)}]", "records of sums, skipped and counted")
+        by_kind: dict[tuple[str, str], list[str]] = {}
+        for mark in plan.sheet.totals:
+            by_kind.setdefault((mark.column, "begins" if mark.is_beginning else "is"), []).append(mark.text)
+        items = [
+            f"{{ column = {quote(column)}, {kind} = {quote_list(words)} }}" for (column, kind), words in by_kind.items()
+        ]
+        writer.put("total_rows", f"[{', '.join(items)}]", "records of sums or units, skipped and counted")
 
 
 def _write_marks(writer: Writer, plan: Plan) -> None:
