@@ -71,7 +71,6 @@ def read_sheets(db: Path) -> list[Sheet]:
 def sheet_text(sheet: Sheet) -> str:
     """The CSV of a sheet: the source's columns first, guarded against formulas, then ours."""
     headers = list(dict.fromkeys(name for record in sheet.records for name in record.cells if name != "(line)"))
-    headers = headers or ["(no column could be told)"]
     has_lines = any("(line)" in record.cells for record in sheet.records)
     stream = io.StringIO(newline="")
     writer = csv.writer(stream, delimiter=sheet.delimiter, lineterminator="\r\n")

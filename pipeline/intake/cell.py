@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from pipeline import contract
 from pipeline.contract import Column
-from pipeline.intake.dialect import Dialect, Source
+from pipeline.intake.dialect import Dialect, Source, fold_word
 
 BLANKS = " \t\r\n\v\f\u00a0\ufeff"
 # A number and the unit that its cell carries after it. \x27 is the apostrophe, a thousands mark.
@@ -35,8 +35,13 @@ def clean_sql(query: Query, header: str, headers: list[str], dialect: Dialect) -
     cell = f"nullif(trim(nfc_normalize(c{headers.index(header)}), {query.bind(BLANKS)}), '')"
     if not dialect.null_words:
         return cell
-    words = query.bind([word.strip().lower() for word in dialect.null_words])
-    return f"case when list_contains({words}, lower({cell})) then null else {cell} end"
+    words = query.bind([fold_word(word) for word in dialect.null_words])
+    return f"case when list_contains({words}, {lower_sql(cell)}) then null else {cell} end"
+
+
+def lower_sql(text: str) -> str:
+    """The text in lower case as `fold_word` has it: letter by letter, a final sigma as any other."""
+    return f"replace(lower({text}), 'ς', 'σ')"
 
 
 def month_sql(query: Query, text: str, dialect: Dialect) -> str:
@@ -46,16 +51,17 @@ def month_sql(query: Query, text: str, dialect: Dialect) -> str:
     english = {name: calendar.month_abbr[number] for name, number in dialect.months.items()}
     names, months = query.bind(list(english)), query.bind(list(english.values()))
     word = f"regexp_extract({text}, '\\p{{L}}+')"
-    said = f"coalesce({months}[list_position({names}, lower({word}))], {word})"
+    said = f"coalesce({months}[list_position({names}, {lower_sql(word)})], {word})"
     return f"regexp_replace({text}, '\\p{{L}}+[.]?', {said})"
 
 
 def date_sql(query: Query, text: str, formats: tuple[str, ...]) -> str:
     """The day that the text gives under the first format that reads it, null for none."""
-    formats = query.bind(list(formats))
     # A digit is asked for, because DuckDB also takes words such as 'epoch' for a date.
-    value = f"case when regexp_matches({text}, '[0-9]') then try_strptime({text}, {formats})::date end"
-    return f"case when year({value}) between 1900 and 2200 then {value} end"
+    # Form by form: %Y also reads '24' as the year 24, which is no reading and must not keep a later form from trying.
+    tried = [f"try_strptime({text}, {query.bind(form)})::date" for form in formats]
+    read = ", ".join(f"case when year({value}) between 1900 and 2200 then {value} end" for value in tried)
+    return f"case when regexp_matches({text}, '[0-9]') then coalesce({read}) end"
 
 
 def suffix_sql(query: Query, text: str) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pipeline import contract
 from pipeline.contract import Column, Table
-from pipeline.intake.cell import Query, clean_sql, date_sql, month_sql, number_sql, suffix_sql
+from pipeline.intake.cell import Query, clean_sql, date_sql, lower_sql, month_sql, number_sql, suffix_sql
 from pipeline.intake.dialect import Dialect, Feed, Source
 
 UNREADABLE = {
@@ -52,12 +52,16 @@ def unmatched_sql(dialect: Dialect, headers: list[str]) -> tuple[str, dict[str, 
     query = Query()
     admitted = " or ".join(_when_sql(query, feed, headers, dialect) for feed in dialect.feeds)
     column = headers.index(dialect.feeds[0].when[0])
-    return f"select record_no, line_no, c{column} from source_record where not ({admitted})", query.parameters
+    cells = ", ".join(f"c{number}" for number in range(len(headers)))
+    return (
+        f"select record_no, line_no, c{column}, hash({cells})::varchar from source_record where not ({admitted})",
+        query.parameters,
+    )
 
 
 def _when_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) -> str:
     cell = clean_sql(query, feed.when[0], headers, dialect)
-    return f"coalesce(list_contains({query.bind(list(feed.when[1]))}, lower({cell})), false)"
+    return f"coalesce(list_contains({query.bind(list(feed.when[1]))}, {lower_sql(cell)}), false)"
 
 
 def _source_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) -> tuple[str, str, str]:
@@ -72,7 +76,7 @@ def _source_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) 
     none_words = query.bind(list(feed.wide.none_words))
     source = (
         f"(select * from (select *, unnest([{items}]) as item from source_record where {where}) "
-        f"where item.cell is not null and not list_contains({none_words}, lower(item.cell)))"
+        f"where item.cell is not null and not list_contains({none_words}, {lower_sql('item.cell')}))"
     )
     return source, "item.no", "item.cell"
 
@@ -91,7 +95,7 @@ def _text_sql(query: Query, table: Table, column: Column, feed: Feed, headers: l
         pairs = [(word, given[column.name]) for word, given in wide.cells.items() if column.name in given]
         if pairs:
             cases = " ".join(f"when {query.bind(word)} then {query.bind(value)}" for word, value in pairs)
-            return f"coalesce(case lower(item.cell) {cases} end, {base})"
+            return f"coalesce(case {lower_sql('item.cell')} {cases} end, {base})"
     return base
 
 
@@ -114,7 +118,7 @@ def _precision_sql(query: Query, source: Source, headers: list[str], dialect: Di
     cases = []
     for form in source.formats:
         precision = next((name for name, marks in PRECISIONS.items() if any(mark in form for mark in marks)), "year")
-        cases.append(f"when try_strptime({cell}, {query.bind(form)}) is not null then '{precision}'")
+        cases.append(f"when {date_sql(query, cell, (form,))} is not null then '{precision}'")
     return f"case {' '.join(cases)} end"
 
 
@@ -133,7 +137,7 @@ def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> st
         return text
     cases = " ".join(f"when {query.bind(word)} then {query.bind(target)}" for word, target in words.items())
     rest = "null" if column.type in ("word", "boolean") else text
-    value = f"case lower({text}) {cases} else {rest} end"
+    value = f"case {lower_sql(text)} {cases} else {rest} end"
     if column.type == "boolean":
         return f"case when {text} is null then {column.default or 'null'}::boolean else ({value})::boolean end"
     return value
@@ -154,7 +158,7 @@ def _problems_sql(query: Query, table: Table, feed: Feed) -> str:
         entries.append(f"case when {failed} then {_problem_sql(rule, column.name, f'x_{column.name}')} end")
     if feed.wide:
         words = query.bind(list(feed.wide.cells))
-        failed = f"not list_contains({words}, lower(cell))"
+        failed = f"not list_contains({words}, {lower_sql('cell')})"
         any_failed.append(failed)
         entries.append(f"case when {failed} then {_problem_sql('unknown-word', feed.wide.word_column, 'cell')} end")
     if not entries:

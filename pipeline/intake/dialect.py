@@ -125,3 +125,8 @@ def plain_name(inner_path: str) -> str:
 def sheet_name(dialect: str) -> str:
     """How the sheet of a source's quarantined rows is called: what comes back under that name is read by its dialect."""
     return f"quarantine-{re.sub('[^a-z0-9]+', '-', dialect.lower()).strip('-') or 'source'}"
+
+
+def fold_word(word: str) -> str:
+    """A word as it is compared: trimmed, each letter by itself in lower case, as lower_sql does it."""
+    return "".join(letter.lower()[:1] for letter in word.strip()).replace("ς", "σ")

@@ -32,7 +32,3 @@ def check_kinds(spec: dict, kinds: dict[str, str], where: str, needed: tuple[str
     for key in needed:
         if not spec.get(key):
             raise Fault(f"{where}{key}", "is missing or empty")
-
-
-def fold(word: str) -> str:
-    return word.strip().lower()

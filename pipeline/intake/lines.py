@@ -8,6 +8,7 @@ from __future__ import annotations
 import codecs
 import io
 import itertools
+import re
 from collections import deque
 from collections.abc import Iterator
 
@@ -19,6 +20,8 @@ LONGEST_RECORD = 1_000_000
 # What may be read a second time after broken quotes. Only a file made to be slow needs more, and it is refused.
 MOST_REREAD = 200 * LONGEST_RECORD
 PIECE = 1 << 20
+# UTF-7 and escapes can spell one half of a surrogate pair, which is no text and can't be kept as such.
+HALF_CHARACTER = re.compile("[\ud800-\udfff]")
 
 
 class Overlong(str):
@@ -46,6 +49,8 @@ def check_text(data: bytes, dialect: Dialect, path: str) -> None:
             raise UserError(
                 "wrong-encoding", path=path, offset=offset, encoding=dialect.encoding, dialect=dialect.name
             ) from error
+        if not text.isascii() and HALF_CHARACTER.search(text):
+            raise UserError("not-csv", path=path, why=f"read as {dialect.encoding}, it holds halves of characters")
         if "\0" in text:
             raise UserError("not-csv", path=path, why=_foreign(data) or "it holds binary data")
     if _would_garble(data, dialect.encoding):

@@ -27,7 +27,7 @@ from pipeline.intake.dialect import Dialect
 from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
-PARSER_VERSION = "4"
+PARSER_VERSION = "5"
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,7 @@ class Parsed:
     feeds: tuple[tuple[str, Path, int], ...]
     broken: tuple[Broken, ...]
     answers: tuple[tuple[int, str, int], ...]
+    is_sheet: bool = False
 
 
 @cache
@@ -92,6 +93,7 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
         result = {"records": records.count, "lines_skipped": records.lines_skipped, "feeds": feeds}
         result["broken"] = [asdict(item) for item in broken]
         result["answers"] = [(number, *answered) for number, answered in records.answers.items()]
+        result["is_sheet"] = records.is_sheet
         (part / "parsed.json").write_text(json.dumps(result), encoding="utf-8")
         shutil.rmtree(folder, ignore_errors=True)
         os.replace(part, folder)
@@ -133,7 +135,9 @@ def _unmatched(records: Records, dialect: Dialect, con) -> list[Broken]:
     query = unmatched_sql(dialect, records.headers)
     if query is None:
         return []
-    return [Broken(number, line, "no-table", cell or "") for number, line, cell in con.execute(*query).fetchall()]
+    return [
+        Broken(number, line, "no-table", cell or "", content) for number, line, cell, content in con.execute(*query).fetchall()
+    ]
 
 
 def _write_feed(part: Path, number: int, feed, headers: list[str], dialect: Dialect, con) -> dict:
@@ -165,6 +169,7 @@ def _read_parsed(folder: Path) -> Parsed | None:
             feeds=tuple((feed["table"], folder / feed["file"], feed["rows"]) for feed in result["feeds"]),
             broken=tuple(Broken(**item) for item in result["broken"]),
             answers=tuple((number, file_id, record_no) for number, file_id, record_no in result["answers"]),
+            is_sheet=result["is_sheet"],
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None

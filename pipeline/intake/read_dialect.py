@@ -16,8 +16,8 @@ from functools import cache
 
 from pipeline import contract
 from pipeline.errors import UserError
-from pipeline.intake.dialect import Dialect, TotalRow
-from pipeline.intake.dialect_keys import FLAG, NUMBER, TABLE, TEXT, TEXTS, Fault, check_kinds, fold
+from pipeline.intake.dialect import Dialect, TotalRow, fold_word
+from pipeline.intake.dialect_keys import FLAG, NUMBER, TABLE, TEXT, TEXTS, Fault, check_kinds
 from pipeline.intake.read_feed import check_formats, parse_feed
 
 TOP_KEYS = {
@@ -105,7 +105,7 @@ def parse_dialect(spec: dict) -> Dialect:
 
 def _parse_total(entry: dict, where: str) -> TotalRow:
     check_kinds(entry, TOTAL_KEYS, where, ("column",))
-    words, begins = ([fold(word) for word in entry.get(key, ())] for key in ("is", "begins"))
+    words, begins = ([fold_word(word) for word in entry.get(key, ())] for key in ("is", "begins"))
     if not any(words) and not any(begins) or not all(begins):
         raise Fault(f"{where}is", "or `begins` must list at least one word, none of them empty")
     return TotalRow(entry["column"], tuple(words), tuple(begins))
@@ -116,15 +116,13 @@ def _parse_months(months: dict) -> dict[str, int]:
     for name, number in months.items():
         if not isinstance(number, int) or isinstance(number, bool) or not 1 <= number <= 12 or not name.strip(" .").isalpha():
             raise Fault(f"months.{name}", "must be a name in letters and a number from 1 to 12")
-    return {fold(name).strip(" ."): number for name, number in months.items()}
+    return {fold_word(name).strip(" ."): number for name, number in months.items()}
 
 
 def _check_encoding(encoding: str) -> None:
     try:
         "a".encode(encoding).decode(encoding)
         b"\xc3\xbc".decode(encoding, "replace")
-        for escape in (b"+2AA-", b"\\ud800"):  # what UTF-7 and the like make half a character of can't be kept as text
-            escape.decode(encoding, "replace").encode("utf-8")
         codecs.getincrementaldecoder(encoding)("strict")
     except (LookupError, ValueError, TypeError) as error:
         raise Fault("encoding", f"{encoding!r} is no encoding of text that Python knows") from error

@@ -8,8 +8,8 @@ import duckdb
 
 from pipeline import contract
 from pipeline.contract import Column, Table
-from pipeline.intake.dialect import Feed, Source, Wide
-from pipeline.intake.dialect_keys import FLAG, TABLE, TEXT, TEXTS, Fault, check_kinds, fold
+from pipeline.intake.dialect import Feed, Source, Wide, fold_word
+from pipeline.intake.dialect_keys import FLAG, TABLE, TEXT, TEXTS, Fault, check_kinds
 
 FEED_KEYS = {"name": TEXT, "when": TABLE, "columns": TABLE, "wide": TABLE, "full_dump": TEXT}
 WHEN_KEYS = {"column": TEXT, "is": TEXTS}
@@ -49,7 +49,7 @@ def parse_feed(entry: dict, formats: tuple[str, ...], where: str) -> Feed:
     when = entry.get("when")
     if when is not None:
         check_kinds(when, WHEN_KEYS, f"{where}when.", ("column", "is"))
-        when = (when["column"], tuple(map(fold, when["is"])))
+        when = (when["column"], tuple(map(fold_word, when["is"])))
     wide = _parse_wide(table, entry["wide"], f"{where}wide.") if "wide" in entry else None
     if not columns and wide is None:
         raise Fault(f"{where}columns", "is missing or empty")
@@ -131,7 +131,7 @@ def _parse_words(column: Column, words: dict, where: str) -> dict[str, str]:
     found: dict[str, str] = {}
     for word, target in words.items():
         target = str(target).lower() if isinstance(target, bool) else target
-        slug = fold(word)
+        slug = fold_word(word)
         if not isinstance(target, str) or (allowed and target not in allowed):
             raise Fault(f"{where}.{word}", f"{target!r} is not in the vocabulary {', '.join(allowed) or 'of texts'}")
         if found.get(slug, target) != target:
@@ -150,14 +150,14 @@ def _parse_wide(table: Table, spec: dict, where: str) -> Wide:
     for word, given in spec["cells"].items():
         if not isinstance(given, dict) or not given:
             raise Fault(f"{where}cells.{word}", "must be a table of columns and their values")
-        cells[fold(word)] = {
+        cells[fold_word(word)] = {
             name: _check_value(_find_column(table, name, f"{where}cells.{word}"), value, f"{where}cells.{word}.{name}")
             for name, value in given.items()
         }
     named = next((c.name for c in table.columns if c.type == "word" and any(c.name in given for given in cells.values())), None)
     if named is None:
         raise Fault(f"{where}cells", "must give at least one column that has a vocabulary, such as defect")
-    none_words = tuple(map(fold, spec.get("none_words", ())))
+    none_words = tuple(map(fold_word, spec.get("none_words", ())))
     return Wide(into.name, headers, none_words, cells, named)
 
 

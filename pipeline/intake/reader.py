@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import csv
 import itertools
+import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from pipeline.errors import UserError
-from pipeline.intake.dialect import Dialect
+from pipeline.intake.dialect import Dialect, fold_word
 from pipeline.intake.lines import LONGEST_RECORD, LineSource, Overlong, TooMuchReread, check_text, drop_foot, read_lines
 from pipeline.intake.sheet import ANSWER, SHEET_COLUMNS, is_sheet, read_answer
 from pipeline.spreadsheet import unguard
@@ -26,12 +27,13 @@ csv.field_size_limit(LONGEST_RECORD)
 
 @dataclass(frozen=True)
 class Broken:
-    """A record that is no row: where it starts, the slug of what is wrong, its text."""
+    """A record that is no row: where it starts, the slug of what is wrong, its text; `content` where the text is not all of it."""
 
     record_no: int
     line_no: int
     rule: str
     value: str
+    content: str = ""
 
 
 @dataclass
@@ -47,6 +49,7 @@ class Records:
     count: int = 0
     lines_skipped: int = 0
     answers: dict[int, tuple[str, int]] = field(default_factory=dict)
+    is_sheet: bool = False
 
 
 def read_records(data: bytes, dialect: Dialect, path: str) -> Records:
@@ -66,7 +69,7 @@ def read_records(data: bytes, dialect: Dialect, path: str) -> Records:
     records.lines_skipped = sum(1 for line in itertools.islice(source, dialect.skip_head) if line.strip())
     source.begin()
     records.headers = _read_header(source, dialect, path)
-    sheet = sheet and ANSWER in records.headers
+    sheet = records.is_sheet = sheet and ANSWER in records.headers
     if sheet:
         records.headers = [unguard(header) for header in records.headers]
     _check_headers(records.headers, source.number, dialect, path, sheet)
@@ -94,7 +97,7 @@ def _read_header(source: LineSource, dialect: Dialect, path: str) -> list[str]:
             if cells:
                 if len(cells) > MOST_COLUMNS:
                     raise UserError("not-csv", path=path, why=f"its header row has {len(cells):,} columns")
-                return [unicodedata.normalize("NFC", cell.strip()) for cell in cells]
+                return [plain_cell(cell) for cell in cells]
             source.begin()
     except (csv.Error, OverflowError) as error:
         why = str(error) or f"it has more than {LONGEST_RECORD:,} characters"
@@ -154,12 +157,16 @@ def _walk_records(source: LineSource, dialect: Dialect, records: Records, path: 
             reader = csv.reader(source, delimiter=dialect.delimiter, strict=True)
 
 
+def plain_cell(cell: str) -> str:
+    return unicodedata.normalize("NFC", cell.strip())
+
+
 def _is_skipped(cells: list[str], headers: list[str], dialect: Dialect, totals: list) -> bool:
     """Whether the record is the header row again, or sums up others, and the dialect says that such are no data."""
-    if dialect.has_repeated_header and [cell.strip() for cell in cells] == headers:
+    if dialect.has_repeated_header and [plain_cell(cell) for cell in cells] == headers:
         return True
     for index, rule in totals:
-        cell = cells[index].strip().lower() if index < len(cells) else ""
+        cell = fold_word(plain_cell(cells[index])) if index < len(cells) else ""
         if cell in rule.words or (rule.begins and cell.startswith(rule.begins)):
             return True
     return False
@@ -172,7 +179,8 @@ def _find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[st
     whole line of the file's own width.
     """
     if len(lines) > 1:
-        swallowed = width > 2 and any(line.count(delimiter) >= width - 1 for line in lines[1:-1])
+        inner = (line for cell in cells for line in re.split(r"\r\n|\r|\n", cell)[1:-1])
+        swallowed = width > 2 and any(line.count(delimiter) >= width - 1 for line in inner)
         if len(cells) != width or swallowed:
             return "unclosed-quote"
     if len(cells) != width or any(cells[number].strip() for number in unnamed):
@@ -204,7 +212,8 @@ def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> Iter
     for number, _, cells in records.rows:
         if number in wanted:
             yield number, {name: cells[index] for index, name in kept}
-    yield from ((item.record_no, {"(line)": item.value}) for item in records.broken if item.record_no in wanted)
+    blank = dict.fromkeys((name for _, name in kept), "")  # a sheet needs the columns to be filled in
+    yield from ((item.record_no, blank | {"(line)": item.value}) for item in records.broken if item.record_no in wanted)
 
 
 def _tell_apart(headers: list[str]) -> list[str]:

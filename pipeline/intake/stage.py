@@ -32,12 +32,12 @@ def stage_files(con: duckdb.DuckDBPyConnection, read: list[tuple[ReceivedFile, D
             + (dialect.name, dialect.encoding, dialect.delimiter, parsed.records, parsed.lines_skipped, file.folder)
         )
         feed_rows += [
-            (number, table, str(path), rows, feed.full_dump, _matching(feed))
+            (number, table, str(path), rows, None if parsed.is_sheet else feed.full_dump, _matching(feed))
             for feed, (table, path, rows) in zip(dialect.feeds, parsed.feeds, strict=True)
         ]
         answer_rows += [(number, *answer) for answer in parsed.answers]
         table = dialect.feeds[0].table
-        broken_rows += [(number, table, b.record_no, b.line_no, b.rule, b.value) for b in parsed.broken]
+        broken_rows += [(number, table, b.record_no, b.line_no, b.rule, b.value, b.content) for b in parsed.broken]
     insert_rows(con, "stage_file", file_rows)
     insert_rows(con, "stage_feed", feed_rows)
     insert_rows(con, "stage_broken", broken_rows)

@@ -9,7 +9,7 @@ create table stage_feed (file_no integer, table_name varchar, filename varchar, 
 
 -- one row is a record that is no row
 create table stage_broken (
-    file_no integer, table_name varchar, record_no bigint, line_no bigint, rule varchar, value varchar
+    file_no integer, table_name varchar, record_no bigint, line_no bigint, rule varchar, value varchar, content varchar
 );
 
 -- one row is a record of a mended sheet and the quarantined record it answers

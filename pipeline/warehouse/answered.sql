@@ -35,22 +35,29 @@ by_sheet as (
     from open_record join stage_answer as answer on answer.of_file_id = open_record.file_id and answer.of_record_no = open_record.record_no
     where answer.file_no > open_record.file_no
 ),
--- a record of a full list whose vessel is unknown is answered once every vessel of its file is listed anew
-by_dump as (
-    select open_record.file_no, open_record.table_name, open_record.record_no,
-        case when bool_or(own.by_no is not null) then min(own.by_no)
-            when bool_or(own.scope is not null) then null
-            when bool_and(dumped.by_no is not null) then max(dumped.by_no) end as by_no
-    from open_record join dumped using (file_no, table_name)
-    left join row_key using (file_no, table_name, record_no)
-    left join dumped as own on own.file_no = open_record.file_no and own.table_name = open_record.table_name and own.scope = row_key.imo_number
+-- a record is answered by a later full list of its vessel; one without a known vessel once every vessel of its file is listed anew
+asked as (
+    select distinct open_record.file_no, open_record.table_name, open_record.record_no, coalesce(vessel.imo_number, listed.imo_number) as imo_number
+    from open_record left join row_key using (file_no, table_name, record_no)
+    left join record.vessel as vessel on vessel.imo_number = row_key.imo_number
+    left join (select distinct file_no, table_name, imo_number from row_key where fate <> 'failed') as listed
+        on vessel.imo_number is null and listed.file_no = open_record.file_no and listed.table_name = open_record.table_name
+),
+listed_anew as (
+    select asked.*, min(dumped.file_no) as by_no
+    from asked join stage_file as file using (file_no)
+    left join dumped on dumped.folder = file.folder and dumped.dialect = file.dialect and dumped.table_name = asked.table_name
+        and dumped.scope in ('*', asked.imo_number) and dumped.file_no > asked.file_no
     group by all
+),
+by_dump as (
+    select file_no, table_name, record_no, max(by_no) as by_no from listed_anew group by all having count(*) = count(by_no)
 ),
 by_line as (
     select old.file_no, old.table_name, old.record_no, min(later.file_no) as by_no
     from stage_broken as old join stage_file as file using (file_no)
     join (select * from stage_broken join stage_file using (file_no)) as later
-        on later.rule = old.rule and later.value = old.value and later.folder = file.folder and later.dialect = file.dialect
+        on later.rule = old.rule and later.value = old.value and later.content = old.content and later.folder = file.folder and later.dialect = file.dialect
     where later.file_no > old.file_no
     group by all
 ),
