@@ -174,6 +174,28 @@ def add_late_files(book: Book) -> None:
     book[path] = Sheet(path, "2025-01-10", original.style, deepcopy(original.records), list(original.head), original.foot)
 
 
+def drop_from_register(book: Book) -> dict[str, int]:
+    """A unit that the last full register of Kestrindrift lacks, though nobody removed it."""
+    sheet = book["kestrin/register_2026-10.csv"]
+    earlier = {record.rows[0].told["unit_id"] for record in book["kestrin/register_2023-10.csv"].records}
+    there = [r for r in sheet.records if r.rows[0].told["unit_id"] in earlier and not r.rows[0].told["removed_on"]]
+    sheet.records.remove(there[20])
+    return {"units that the last full register lacks": 1}
+
+
+CORRECTED = ("kestrin/checklist_2024.csv", "Date", "31 Apr 2024", "30 Apr 2024", "2024-04-30")
+
+
+def correct_cell(book: Book) -> list[tuple]:
+    """The lines of corrections.csv: one impossible date, put right by declaration, so that its row is loaded."""
+    path, header, was, to, day = CORRECTED
+    places = [n for n, record in enumerate(book[path].records, start=1) if record.cells.get(header) == was]
+    record = book[path].records[places[0] - 1]
+    record.rows = [Row(row.table, row.told | {"inspected_on": day}) for row in record.rows]
+    said = ("the round began on 30 April; the crew confirmed it", "technical superintendent", "2024-11-18")
+    return [("file", "record", "column", "from", "to", "why", "who", "on"), (path, places[0], header, was, to, *said)]
+
+
 def spoil_book(book: Book, units: list[dict[str, str]]) -> dict[str, int]:
     """Add every fault. Returns the doubtful rows by kind."""
     made = {row["unit_id"]: row["made_on"] for row in units if row["made_on_precision"] == "day"}
@@ -183,4 +205,4 @@ def spoil_book(book: Book, units: list[dict[str, str]]) -> dict[str, int]:
     spoil_osten(book, made)
     spoil_crews(book)
     spoil_providers(book, made)
-    return doubtful
+    return doubtful | drop_from_register(book)

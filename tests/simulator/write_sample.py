@@ -11,7 +11,7 @@ from .parameters import PROVIDERS
 from .sample_fleet import CALDER, CANONICAL, END, FLEET, KESTRIN, OSTEN, SEED, START, TRUTH
 from .sample_sheets import DIALECTS, build_book, group_tables
 from .sheets import Sheet, count_rows
-from .spoil_sample import spoil_book, spoil_registers
+from .spoil_sample import correct_cell, spoil_book, spoil_registers
 
 README = Path(__file__).parent / "data" / "sample_readme.md"
 
@@ -36,6 +36,7 @@ def write_lines(path: Path, lines: list[tuple]) -> None:
 def write_sample(out: Path) -> Life:
     """Write the whole folder. Returns the truth."""
     life, book, doubtful = make_sample()
+    corrections = correct_cell(book)
     out.mkdir(parents=True, exist_ok=True)
     for sheet in book.values():
         sheet.write(out)
@@ -43,7 +44,9 @@ def write_sample(out: Path) -> Life:
     for path in sorted(DIALECTS.glob("*.toml")):
         shutil.copyfile(path, out / "dialects" / path.name)
     totals, broken = count_rows(list(book.values()))
-    write_lines(out / "received.csv", [("path", "received_at"), *sorted((s.path, s.received_at) for s in book.values())])
+    received = [("corrections.csv", "2024-11-20"), *sorted((s.path, s.received_at) for s in book.values())]
+    write_lines(out / "received.csv", [("path", "received_at"), *received])
+    write_lines(out / "corrections.csv", corrections)
     header = ("path", "rows_read", "rows_loaded", "rows_quarantined", "rows_duplicate")
     write_lines(out / "expected_counts.csv", [header, *totals])
     write_lines(out / "expected_quarantine.csv", [("path", "table_name", "rule", "rows"), *broken])
