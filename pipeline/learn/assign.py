@@ -1,37 +1,43 @@
 """Which tables a file feeds and which header goes to which column. In: profiles and scores. Out: an `Assignment`.
 
 One header goes to one column, by the best total (scipy's assignment); only what all rows of a file share – the unit, the
-vessel, the day of the event – may go to several tables.
+vessel, the day of the event – may go to several tables. What makes a table is in tables.py.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from pipeline import contract
+from pipeline.learn.profile import Profile
 from pipeline.learn.score import LEAST, SURE, Fit, Slot
-from pipeline.learn.vocabulary import EVENT_DATES, read_data
+from pipeline.learn.vocabulary import EVENT_DATES
 
 SHARED = ("unit_id", "imo_number")
 MARGIN = 0.04
-LEAST_GAIN = 0.45
+# Two columns that are filled by one header's cells, each by those that carry its own unit.
+TWINS = {"charge_l": "charge_kg", "charge_kg": "charge_l", "required_charge_l": "required_charge_kg",
+         "required_charge_kg": "required_charge_l"}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Match:
-    """A header for a column. `rival` is another column it fits as well, which has no better header."""
+    """A header for a column. `rival` is another column it fits as well, which has no better header; `other` another header
+    that fits the column as well and has no better place."""
 
     header: str
     score: float
     why: str
+    named: float = 0.0
     rival: str = ""
+    other: str = ""
 
     @property
     def is_sure(self) -> bool:
-        return self.score >= SURE and not self.rival
+        return self.score >= SURE and not self.rival and not self.other
 
 
 @dataclass(frozen=True)
@@ -43,61 +49,7 @@ class Assignment:
     is_sure: bool
 
 
-def assign_headers(scores: dict[Slot, dict[str, Fit]], wide_finding: bool) -> Assignment:
-    """Take the table that explains most, then each further one that explains what is left."""
-    ranked = sorted(contract.tables(), key=lambda name: -_explain(_assign((name,), scores)))
-    told = [name for name in ranked if _is_told(name, _assign((name,), scores))]
-    if not told:
-        return Assignment((ranked[0],), _assign((ranked[0],), scores), False)
-    chosen = (told[0],)
-    for name in told[1:]:
-        before, after = _assign(chosen, scores), _assign((*chosen, name), scores)
-        if not _says_what_was_done(name, after):
-            continue
-        if all(_is_told(table, after) for table in (*chosen, name)) and _explain(after) - _explain(before) >= LEAST_GAIN:
-            chosen = (*chosen, name)
-    if wide_finding and "finding" not in chosen:
-        chosen = (*chosen, "finding")
-    return Assignment(chosen, _note_rivals(_assign(chosen, scores), scores), True)
-
-
-def _explain(matches: dict[Slot, Match]) -> float:
-    """How much a set of matches tells; a column that many tables have tells little about the table."""
-    holders = [column for table in contract.tables().values() for column in table.column_names]
-    total, seen = 0.0, set()
-    for (_, column), match in matches.items():
-        if match.header not in seen:
-            total += match.score / holders.count(column)
-            seen.add(match.header)
-    return total
-
-
-def _is_told(table: str, matches: dict[Slot, Match]) -> bool:
-    """Whether the headers tell what a row of the table must have."""
-    wanted = read_data("marks.toml")["tables"][table]
-    has = {column for name, column in matches if name == table}
-    own = {match.header for (name, column), match in matches.items() if name == table and column in wanted["some_of"]}
-    return (
-        all(column in has for column in wanted["needs"])
-        and len(own) >= wanted["some_of_count"]
-        and not has & set(wanted.get("never_with", ()))
-        and not any(column in wanted.get("never_with", ()) and match.score >= SURE for (_, column), match in matches.items())
-    )
-
-
-def _says_what_was_done(table: str, matches: dict[Slot, Match]) -> bool:
-    """A weight beside a check is no service unless the file says what was done; a remark is no check unless it says how it
-    went, or when if that is another day."""
-    if table == "service":
-        return (table, "kind") in matches
-    if table == "inspection":
-        day = matches.get((table, "inspected_on"))
-        others = {match.header for (name, column), match in matches.items() if name != table and column in EVENT_DATES}
-        return (table, "outcome") in matches or (day is not None and day.header not in others)
-    return True
-
-
-def _assign(tables: tuple[str, ...], scores: dict[Slot, dict[str, Fit]]) -> dict[Slot, Match]:
+def assign_columns(tables: tuple[str, ...], scores: dict[Slot, dict[str, Fit]]) -> dict[Slot, Match]:
     """The best one-to-one assignment over all columns of the tables, shared columns once."""
     slots: dict[str | Slot, list[Slot]] = {}
     for table in tables:
@@ -115,9 +67,12 @@ def _assign(tables: tuple[str, ...], scores: dict[Slot, dict[str, Fit]]) -> dict
     groups = list(slots.values())
     for row, place in zip(*linear_sum_assignment(worth, maximize=True), strict=True):
         if worth[row, place] >= LEAST:
-            fit = scores[groups[row][0]][headers[place]]
-            found |= {slot: Match(headers[place], fit.score, fit.why) for slot in groups[row]}
+            found |= {slot: _match(headers[place], scores[groups[row][0]][headers[place]]) for slot in groups[row]}
     return _share_day(tables, found, scores)
+
+
+def _match(header: str, fit: Fit) -> Match:
+    return Match(header, fit.score, fit.why, fit.named)
 
 
 def _share_day(tables: tuple[str, ...], found: dict[Slot, Match], scores: dict[Slot, dict[str, Fit]]) -> dict[Slot, Match]:
@@ -130,19 +85,41 @@ def _share_day(tables: tuple[str, ...], found: dict[Slot, Match], scores: dict[S
     for slot in days:
         own = found.get(slot)
         if own is None or (own.score < 0.6 and best.score > own.score):
-            found[slot] = Match(best.header, max(scores[slot].get(best.header, Fit(0, "")).score, best.score), best.why)
+            found[slot] = replace(best, score=max(scores[slot].get(best.header, Fit(0, "")).score, best.score))
     return found
 
 
-def _note_rivals(matches: dict[Slot, Match], scores: dict[Slot, dict[str, Fit]]) -> dict[Slot, Match]:
-    """Mark a header that fits another, still empty column of the table as well as its own."""
-    noted = {}
+def add_twins(matches: dict[Slot, Match], scores: dict[Slot, dict[str, Fit]], profiles: dict[str, Profile]) -> dict[Slot, Match]:
+    """Where cells carry their unit, litres and kilograms of one header go to a column each."""
+    found = dict(matches)
     for (table, column), match in matches.items():
-        rivals = [
-            other
-            for (name, other), fits in scores.items()
-            if name == table and (table, other) not in matches and match.header in fits
-            and fits[match.header].score >= match.score - MARGIN
-        ]  # fmt: skip
-        noted[table, column] = Match(match.header, match.score, match.why, rivals[0] if rivals else "")
-    return noted
+        twin = (table, TWINS.get(column, ""))
+        if twin in scores and twin not in matches and profiles[match.header].suffixes and match.header in scores[twin]:
+            units = set(contract.conversions(contract.tables()[table].column(twin[1]).unit))
+            if units & profiles[match.header].suffix_units:
+                found[twin] = match
+    return found
+
+
+def note_rivals(matches: dict[Slot, Match], scores: dict[Slot, dict[str, Fit]]) -> dict[Slot, Match]:
+    """Mark a header that fits another, still empty column of its table as well, and a column that another header fits as well."""
+    taken: dict[str, float] = {}
+    for match in matches.values():
+        taken[match.header] = max(match.score, taken.get(match.header, 0.0))
+    return {slot: replace(match, **_find_rivals(slot, match, matches, taken, scores)) for slot, match in matches.items()}
+
+
+def _find_rivals(slot: Slot, match: Match, matches: dict[Slot, Match], taken: dict[str, float], scores) -> dict[str, str]:
+    table, column = slot
+    rivals = [
+        other
+        for (name, other), fits in scores.items()
+        if name == table and (table, other) not in matches and match.header in fits
+        and fits[match.header].score >= match.score - MARGIN
+    ]  # fmt: skip
+    others = [
+        header
+        for header, fit in scores[slot].items()
+        if header != match.header and fit.score >= match.score - MARGIN and fit.score > taken.get(header, 0.0)
+    ]
+    return {"rival": rivals[0] if rivals else "", "other": others[0] if others else ""}

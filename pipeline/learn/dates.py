@@ -6,6 +6,7 @@ unless it reads cells that the first does not.
 
 from __future__ import annotations
 
+import calendar
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
@@ -18,7 +19,10 @@ MOST_TRIED = 300
 MOST_CELLS = 50_000
 LEAST_SHARE = 0.01
 MOST_STRAY = 0.05  # so few cells that read only the other way round are slips, not an order
-DAY_FORMS = ("%d", "%Y%m%d")
+SHORT_DATE = re.compile(r"(\d{1,2})[./ -]\w+[./ -](\d\d)(?!\d)")
+LATEST_SHORT, EARLIEST_SHORT = 49, 90
+SHORT_MONTH = 4
+MONTH_WORD = re.compile(r"[^\W\d_]+")
 
 
 @dataclass(frozen=True)
@@ -37,7 +41,8 @@ class DateReading:
     month_first: int = 0
     swapped: tuple[str, ...] = ()
     stray: tuple[str, ...] = ()
-    foreign_months: str = ""
+    months: tuple[tuple[str, int], ...] = ()
+    is_year_sure: bool = True
 
     @property
     def is_ordered(self) -> bool:
@@ -62,6 +67,10 @@ def read_dates(columns: dict[str, Counter[str]]) -> dict[str, DateReading]:
 
 def _read_column(cells: Counter[str]) -> DateReading | None:
     total = sum(cells.values())
+    months = find_months(cells)
+    if months:
+        reading = _read_column(Counter(_put_in_english(cells, dict(months))))
+        return replace(reading, months=months, stray=()) if reading else None
     likely = [value for value, _ in cells.most_common(MOST_CELLS) if re.search(r"\d", value) and 4 <= len(value) <= 30]
     if not likely or sum(cells[value] for value in likely) < 0.5 * total:
         return None
@@ -69,7 +78,7 @@ def _read_column(cells: Counter[str]) -> DateReading | None:
     tried = _tried_forms(likely)
     useful = [form for form, read in _try_forms(likely[:: max(1, len(likely) // MOST_TRIED)], tried).items() if read]
     if not useful:
-        return _note_foreign(likely)
+        return None
     for day, month in _with_times(pairs):
         useful = list(dict.fromkeys(useful + ([day, month] if day in useful or month in useful else [])))
     read = _try_forms(likely, useful)
@@ -120,7 +129,16 @@ def _settle(cells: Counter[str], total: int, read: dict[str, set[str]], pairs: d
     swapped = tuple((pairs | months)[form] for form in chosen if form in pairs or form in months)
     stray = tuple(value for value, _ in cells.most_common() if value not in every)[:3]
     shares = (weigh(seen) / total, weigh(every) / total)
-    return DateReading(tuple(chosen), tuple(rough_chosen), *shares, day_first, month_first, swapped, stray)
+    return DateReading(
+        tuple(chosen), tuple(rough_chosen), *shares, day_first, month_first, swapped, stray, is_year_sure=_is_year_sure(seen)
+    )
+
+
+def _is_year_sure(values: set[str]) -> bool:
+    """Whether the last of three short numbers can only be a year of our time: few of them, while the first goes through days."""
+    parts = [found.groups() for value in values if (found := SHORT_DATE.match(value))]
+    years, days = {year for _, year in parts}, {day for day, _ in parts}
+    return all(int(year) <= LATEST_SHORT or int(year) >= EARLIEST_SHORT for year in years) and len(years) < max(2, len(days))
 
 
 def _choose(forms: list[str], read: dict[str, set[str]], cells: Counter[str], seen: set[str], total: int) -> list[str]:
@@ -137,14 +155,38 @@ def _choose(forms: list[str], read: dict[str, set[str]], cells: Counter[str], se
     return chosen
 
 
-def _note_foreign(likely: list[str]) -> DateReading | None:
-    """Days with month names that no form reads: the language is named, so that the user can export numbers."""
-    for language, names in read_data("marks.toml")["months"].items():
-        shape = re.compile(rf"\d{{1,2}}\.?[ -]*({'|'.join(map(re.escape, names))})\.?[ -]*\d{{2,4}}", re.IGNORECASE)
-        hits = sum(bool(shape.fullmatch(value)) for value in likely)
-        if hits > 0.3 * len(likely):
-            return DateReading(stray=tuple(likely[:3]), foreign_months=language, share=0.0, any_share=1.0)
-    return None
+def find_months(cells: Counter[str]) -> tuple[tuple[str, int], ...]:
+    """The names of months in the cells that are not English short ones, in the language that knows most of them."""
+    words = Counter()
+    for cell, count in cells.items():
+        if (found := MONTH_WORD.search(cell)) and re.search(r"\d", cell) and len(cell) <= 30:
+            words[found[0].lower()] += count
+    english = {name.lower() for name in (*calendar.month_abbr, *calendar.month_name) if name}
+    if not words or len(words) > 60 or sum(words.values()) < 0.5 * sum(cells.values()):
+        return ()
+    best: dict[str, int] = {}
+    for names in read_data("marks.toml")["months"].values():
+        known = {name: number for number, group in enumerate(names, 1) for name in group.split()}
+        best = max(best, known, key=lambda found: sum(words[word] for word in words if word in found))
+    hits = [word for word in words if word in best]
+    if all(word in english for word in hits) or sum(words[word] for word in hits) < 0.8 * sum(words.values()):
+        return ()
+    # The months that are not here yet will come: those written as long as these.
+    longest = 99 if any(len(word) > SHORT_MONTH for word in hits) else SHORT_MONTH
+    return tuple(
+        (word, number) for word, number in best.items() if word not in english and (len(word) <= longest or word in hits)
+    )
+
+
+def _put_in_english(cells: Counter[str], months: dict[str, int]) -> dict[str, int]:
+    """The cells as the pipeline will read them: the first word an English short name, without a point."""
+    found: Counter[str] = Counter()
+    for cell, count in cells.items():
+        word = MONTH_WORD.search(cell)
+        number = months.get(word[0].lower()) if word else None
+        text = cell[: word.start()] + calendar.month_abbr[number] + cell[word.end() :].removeprefix(".") if number else cell
+        found[text] += count
+    return dict(found)
 
 
 def settle_orders(readings: dict[str, DateReading]) -> dict[str, DateReading]:

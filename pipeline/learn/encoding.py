@@ -7,6 +7,7 @@ charset-normalizer, and where neither tells two different readings apart the gue
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections import Counter
 from dataclasses import dataclass
 
@@ -69,9 +70,11 @@ def _guess_page(data: bytes) -> EncodingGuess | None:
         return None
     known = _known_words()
     hits = {page: {word for word, _ in words if plain(word.decode(page)) in known} for page in pages}
-    best = max(pages, key=lambda page: len(hits[page]))
+    # A long word proves more than a short one, which may come out of any page.
+    weights = {page: sum(len(word) - 1 for word in hits[page]) for page in pages}
+    best = max(pages, key=weights.__getitem__)
     if hits[best]:
-        rivals = [page for page in pages if len(hits[page]) == len(hits[best]) and page != best]
+        rivals = [page for page in pages if weights[page] == weights[best] and page != best]
         best, shown = _most_readable(words, [best, *rivals]), [word.decode(best) for word in sorted(hits[best])[:3]]
         differ = [page for page in rivals if page != best and _reads_else(words, best, page) and not _is_odd(words, page)]
         return EncodingGuess(best, not differ, f"gives the words {', '.join(shown)}")
@@ -90,8 +93,17 @@ def _is_odd(words: list[tuple[bytes, int]], page: str) -> bool:
 
 
 def _oddness(words: list[tuple[bytes, int]], page: str) -> int:
-    chars = Counter(char for word, _ in words for char in set(word.decode(page)) if ord(char) > 127)
-    return sum(count for char, count in chars.items() if char not in COMMON_LETTERS)
+    return sum(_count_odd(word.decode(page)) for word, _ in words)
+
+
+def _count_odd(word: str) -> int:
+    """Letters that no language of the trade writes within such a word: Greek and Cyrillic stand alone, Latin accents don't."""
+    high = {char for char in word if ord(char) > 127}
+    foreign = {char for char in high if unicodedata.name(char, "").startswith(("CYRILLIC", "GREEK")) and char.isalpha()}
+    is_alien = len(word) > 3 and len(high) > len(foreign) and all(ord(char) > 127 for char in word)
+    odd = foreign if any(char.isascii() and char.isalpha() for char in word) else set()
+    is_mixed = any(a.islower() and b.isupper() and ord(b) > 127 for a, b in zip(word, word[1:], strict=False))
+    return is_mixed + len(odd) + sum(char not in COMMON_LETTERS or is_alien for char in high - foreign)
 
 
 def _most_readable(words: list[tuple[bytes, int]], pages: list[str]) -> str:
@@ -110,4 +122,6 @@ def _known_words() -> frozenset[str]:
     texts = [phrase for section in read_data("synonyms.toml").values() for phrases in section.values() for phrase in phrases]
     for section in read_data("words.toml").values():
         texts += [word for words in section.values() if isinstance(words, list) for word in words]
-    return frozenset(word for text in texts for word in plain(text).split() if len(word) > 2)
+    texts += [group for names in read_data("marks.toml")["months"].values() for group in names]
+    texts += read_data("marks.toml")["plain_words"]
+    return frozenset(word for text in texts for word in plain(text).split() if len(word) > 1)

@@ -82,6 +82,6 @@ def _list_findings(plan: Plan):
                 name = f"{feed.table.text}.{column.name}"
                 yield Finding(column.source.text, name, column.score, column.source.is_sure, column.examples, column.why)
         for header, part in feed.wide.headers if feed.wide else ():
-            yield Finding(header, f"{feed.table.text}, part {part}", 1.0, True, (), "a column of a check list")
-    for header in plan.ignored:
-        yield Finding(header, "", 0.0, False, (), "no column fits")
+            yield Finding(header, f"{feed.table.text}, part {part.text}", 1.0, part.is_sure, (), "a column of a check list")
+    for header, why in plan.ignored:
+        yield Finding(header.text or "", "", 0.0, header.is_sure, (), why)

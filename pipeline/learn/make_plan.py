@@ -8,14 +8,19 @@ from dataclasses import replace
 
 from pipeline import contract
 from pipeline.contract import Column
-from pipeline.learn.assign import Assignment, Match, assign_headers
+from pipeline.learn.assign import Assignment, Match
+from pipeline.learn.ignored import list_ignored
+from pipeline.learn.kinds import find_kinds
 from pipeline.learn.plan import Choice, ColumnPlan, FeedPlan, Plan
+from pipeline.learn.pressure import settle_pressure
 from pipeline.learn.profile import Profile, is_imo_number, profile_sheet
-from pipeline.learn.rows import When, find_when, find_wide, plan_wide
+from pipeline.learn.rows import When, find_when
 from pipeline.learn.score import score_all
-from pipeline.learn.settle import describe_dates, settle_dates, settle_marks, settle_unit, settle_words
+from pipeline.learn.settle import describe_dates, settle_dates, settle_marks, settle_suffixes, settle_unit, settle_words
 from pipeline.learn.sheet import Sheet
+from pipeline.learn.tables import assign_headers, kind_of_day, says_the_kind
 from pipeline.learn.vocabulary import read_data
+from pipeline.learn.wide import find_wide, plan_wide
 
 NUMBERS = ("decimal", "integer")
 # A valid number in a range that, as far as we know, is given to no ship: a dry run takes it where the vessel is not settled.
@@ -26,13 +31,12 @@ def make_plan(sheet: Sheet, name: str, about: str, files: tuple[str, ...], names
     """Propose a whole dialect; None where no header is told. `names` are file names, which may hold an IMO number."""
     profiles = profile_sheet(sheet)
     wide = find_wide(profiles)
-    scores = score_all({header: profile for header, profile in profiles.items() if header not in wide})
-    assignment = assign_headers(scores, bool(wide))
+    assignment, whens = _assign(sheet, profiles, wide, names)
     if not assignment.matches:
         return None
-    whens = find_when(sheet, assignment, profiles, wide)
     dates, dates_why = settle_dates([p.dates for p in _dated(assignment, profiles) if p.dates])
     decimal, thousands, marks_why = settle_marks(_numbers(assignment, profiles))
+    assignment = settle_pressure(assignment, sheet, profiles)
     feeds = tuple(
         _plan_feed(table, assignment, profiles, sheet, whens.get(table), dates, find_imo(sheet, names))
         for table in assignment.tables
@@ -50,11 +54,27 @@ def make_plan(sheet: Sheet, name: str, about: str, files: tuple[str, ...], names
         marks_why=marks_why,
         date_formats=dates,
         dates_why=dates_why,
-        null_words=_null_words(assignment, profiles),
-        ignored=tuple(dict.fromkeys(header for header in sheet.headers if header and header not in used)),
+        null_words=_null_words(assignment, profiles, bool(wide)),
+        ignored=list_ignored(sheet, profiles, assignment, used),
         feeds=feeds,
+        months=tuple(sorted({pair for p in _dated(assignment, profiles) if p.dates for pair in p.dates.months})),
         notes=_notes(sheet),
     )
+
+
+def _assign(sheet: Sheet, profiles: dict[str, Profile], wide: dict[str, str], names: list[str]):
+    """Tables and headers, and which records each table takes. A column that counts the rows is the unit's only if need be."""
+    title = " ".join((*sheet.head_lines, *names))
+    usable = {header: profile for header, profile in profiles.items() if header not in wide}
+    telling = {header: profile for header, profile in usable.items() if not profile.is_row_number}
+    kinds = None if wide else find_kinds(sheet, telling)
+    if kinds:
+        return kinds.assignment, kinds.whens
+    found = assign_headers(score_all(telling), profiles, bool(wide), title)
+    if not found.is_sure and len(telling) < len(usable):
+        with_numbers = assign_headers(score_all(usable), profiles, bool(wide), title)
+        found = with_numbers if with_numbers.is_sure else found
+    return found, find_when(sheet, found, profiles, wide)
 
 
 def _notes(sheet: Sheet) -> tuple[str, ...]:
@@ -84,13 +104,14 @@ def _numbers(assignment: Assignment, profiles: dict[str, Profile]) -> list[Count
     return [profiles[header].cells for column, header in _columns(assignment) if column.type in NUMBERS]
 
 
-def _null_words(assignment: Assignment, profiles: dict[str, Profile]) -> tuple[tuple[str, int], ...]:
-    """Signs of an empty cell that recur where a number, date or known word should stand."""
+def _null_words(assignment: Assignment, profiles: dict[str, Profile], is_wide: bool) -> tuple[tuple[Choice, int], ...]:
+    """Signs of an empty cell that stand where a number, date or known word should; beside a check list a dash may mean more."""
     found: Counter[str] = Counter()
     for header in {header for column, header in _columns(assignment) if column.type != "text"}:
         for cell, count in profiles[header].nulls.items():
             found[cell.lower()] += count
-    return tuple((word, count) for word, count in found.most_common() if count > 1)
+    certain = read_data("marks.toml")["certain_null_words"] if not is_wide else ()
+    return tuple((Choice(word, word in certain), count) for word, count in found.most_common() if count > 1 or word in certain)
 
 
 def find_imo(sheet: Sheet, names: list[str]) -> Choice:
@@ -98,7 +119,7 @@ def find_imo(sheet: Sheet, names: list[str]) -> Choice:
     for text in (*sheet.head_lines, *names):
         for found in re.finditer(r"(?<!\d)\d{7}(?!\d)", text):
             if is_imo_number(found[0]):
-                return Choice(found[0], bool(re.search("imo|omi", text[: found.start()].lower()[-12:])))
+                return Choice(found[0], bool(re.search("imo|omi|имо|ιμο", text[: found.start()].lower()[-12:])))
     return Choice(None, False, STAND_IN_IMO)
 
 
@@ -125,6 +146,8 @@ def _constant(name: str, table: str, assignment: Assignment, imo: Choice) -> Col
         why = "found above the table or in the file name" if imo.text else "the file names no vessel: write its IMO number"
         return ColumnPlan(name, imo, True, 0.9 if imo.is_sure else 0.5, why)
     if name == "kind" and table == "service":
+        if kind := kind_of_day(assignment.matches):
+            return ColumnPlan(name, Choice(kind, says_the_kind(assignment.matches)), True, 0.8, "from the header of the day")
         return ColumnPlan(name, Choice("annual_service", False), True, 0.4, "no header tells the kind of service")
     if name == "found_by":
         looks = [other for other in ("service", "inspection") if other in assignment.tables]
@@ -144,9 +167,10 @@ def _cells_under(sheet: Sheet, header: str, when: When | None, profiles: dict[st
 
 def _plan_column(column: Column, match: Match, profile: Profile, cells: Counter[str], dates: tuple[Choice, ...]) -> ColumnPlan:
     unit, unit_notes = settle_unit(column, profile)
-    words, word_notes = settle_words(column, cells)
+    words, word_notes = settle_words(column, cells, profile.cells)
     formats, precision, date_notes = _plan_dates(column, profile, dates)
     rival = (f"it could as well be {match.rival}",) if match.rival else ()
+    rival += (f"the header {match.other!r} fits it as well",) if match.other else ()
     return ColumnPlan(
         name=column.name,
         source=Choice(match.header, match.is_sure),
@@ -157,6 +181,7 @@ def _plan_column(column: Column, match: Match, profile: Profile, cells: Counter[
         unit=unit,
         formats=formats,
         precision_into=precision,
+        suffixes=settle_suffixes(column, profile),
         notes=rival + unit_notes + word_notes + date_notes,
     )
 
@@ -171,6 +196,12 @@ def _plan_dates(
     notes = (why,) if why and own != dates else ()
     strays = f"read by no form: {', '.join(map(repr, profile.dates.stray))}" if profile.dates.stray and not why else ""
     notes += (strays,) if strays else ()
+    if column.name == "stated_next_due_on" and profile.dates.rough_formats and not profile.dates.formats:
+        return (
+            tuple(Choice(form, "%y" not in form) for form in profile.dates.rough_formats),
+            None,
+            (*notes, "read as the first day"),
+        )
     if column.name == "made_on" and profile.dates.rough_formats:
         rough = tuple(Choice(form, "%y" not in form) for form in profile.dates.rough_formats)
         return (own if profile.dates.formats else ()) + rough, "made_on_precision", notes

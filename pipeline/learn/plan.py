@@ -44,6 +44,7 @@ class ColumnPlan:
     unit: Choice | None = None
     formats: tuple[Choice, ...] = ()
     precision_into: str | None = None
+    suffixes: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -51,8 +52,8 @@ class ColumnPlan:
 class WidePlan:
     """A check list: header -> component, words that mean nothing found, words that mean a defect."""
 
-    headers: tuple[tuple[str, str], ...]
-    none_words: tuple[str, ...]
+    headers: tuple[tuple[str, Choice], ...]
+    none_words: tuple[Choice, ...]
     cells: tuple[WordPlan, ...]
 
 
@@ -79,7 +80,8 @@ class Plan:
     marks_why: str
     date_formats: tuple[Choice, ...]
     dates_why: str
-    null_words: tuple[tuple[str, int], ...]
-    ignored: tuple[str, ...]
+    null_words: tuple[tuple[Choice, int], ...]
+    ignored: tuple[tuple[Choice, str], ...]
     feeds: tuple[FeedPlan, ...]
+    months: tuple[tuple[str, int], ...] = ()
     notes: tuple[str, ...] = field(default=())

@@ -46,6 +46,11 @@ class Profile:
         return tuple(value for value, _ in self.cells.most_common(MOST_SHOWN))
 
     @property
+    def suffix_units(self) -> set[str]:
+        """The units that the cells carry, by their names in the contract."""
+        return {unit_words()[suffix] for suffix in self.suffixes}
+
+    @property
     def is_row_number(self) -> bool:
         return self.is_counter and plain(self.header) in row_number_words()
 
@@ -54,8 +59,8 @@ class Profile:
         return self.dates.any_share if self.dates else 0.0
 
 
-def profile_sheet(sheet: Sheet) -> dict[str, Profile]:
-    """Profiles by header; columns without a name or with one that stands twice have none."""
+def profile_sheet(sheet: Sheet, dates: dict[str, DateReading] | None = None) -> dict[str, Profile]:
+    """Profiles by header; columns without a name or with one that stands twice have none. `dates` are readings already made."""
     counts = {
         header: Counter(row[number] for row in sheet.rows if row[number])
         for number, header in enumerate(sheet.headers)
@@ -63,7 +68,8 @@ def profile_sheet(sheet: Sheet) -> dict[str, Profile]:
     }
     nulls = {header: Counter({cell: n for cell, n in cells.items() if is_null_word(cell)}) for header, cells in counts.items()}
     kept = {header: cells - nulls[header] for header, cells in counts.items()}
-    dates = settle_orders(read_dates({header: cells for header, cells in kept.items() if cells}))
+    if dates is None:
+        dates = settle_orders(read_dates({header: cells for header, cells in kept.items() if cells}))
     return {
         header: _make_profile(header, cells, nulls[header], dates.get(header), sheet, _is_counter(sheet, header))
         for header, cells in kept.items()

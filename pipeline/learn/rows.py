@@ -1,53 +1,19 @@
-"""Which records tell which table. In: the rows and the assignment. Out: `when` for each table, and check lists."""
+"""Which records tell which table. In: the rows and the assignment. Out: `when` for each table."""
 
 from __future__ import annotations
 
 from collections import Counter
 
 from pipeline.learn.assign import Assignment
-from pipeline.learn.plan import Choice, WidePlan, WordPlan
+from pipeline.learn.plan import Choice
 from pipeline.learn.profile import Profile, is_null_word
 from pipeline.learn.sheet import Sheet
-from pipeline.learn.vocabulary import WORD_SURE, match_word, read_data
 
-LEAST_PARTS = 4
 MOST_KINDS = 30
 PURE = 0.9
 RARE = 0.01
 SELDOM = 0.002
 When = tuple[str, tuple[Choice, ...]]
-
-
-def find_wide(profiles: dict[str, Profile]) -> dict[str, str]:
-    """Headers of a check list (header -> component): named after parts, most cells saying that nothing was found."""
-    none_words = set(read_data("marks.toml")["wide_none_words"])
-    found: dict[str, str] = {}
-    for header, profile in profiles.items():
-        part, score = match_word("component", profile.bare)
-        cells = profile.cells + profile.nulls
-        quiet = sum(count for cell, count in cells.items() if cell.lower() in none_words)
-        if part and score >= WORD_SURE and part not in found.values() and cells and quiet >= 0.5 * sum(cells.values()):
-            found[header] = part
-    return found if len(found) >= LEAST_PARTS else {}
-
-
-def plan_wide(headers: dict[str, str], profiles: dict[str, Profile]) -> WidePlan:
-    """What the words of a check list mean."""
-    cells: Counter[str] = Counter()
-    for header in headers:
-        cells += profiles[header].cells + profiles[header].nulls
-    merged: Counter[str] = Counter()
-    for cell, count in cells.items():
-        merged[cell.lower()] += count
-    quiet = [word for word in merged if word in read_data("marks.toml")["wide_none_words"] or is_null_word(word)]
-    planned = [_plan_cell(word, count) for word, count in merged.most_common() if word not in quiet]
-    return WidePlan(tuple(headers.items()), tuple(sorted(quiet)), tuple(planned))
-
-
-def _plan_cell(word: str, count: int) -> WordPlan:
-    """A digit behind a word of rust is its grade: the word without it is what is looked up."""
-    target, score = match_word("defect", word.rstrip("0123456789 ") or word)
-    return WordPlan(word, target, score, count, target is not None and score >= WORD_SURE)
 
 
 def find_when(sheet: Sheet, assignment: Assignment, profiles: dict[str, Profile], wide: dict[str, str]) -> dict[str, When]:

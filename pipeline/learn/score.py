@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pipeline import contract
 from pipeline.contract import Column
 from pipeline.learn.profile import Profile, word_share
-from pipeline.learn.vocabulary import EVENT_DATES, book_key, plain, score_header
+from pipeline.learn.vocabulary import EVENT_DATES, plain, read_data, score_header
 
 SURE, LEAST = 0.7, 0.42
 # Few columns are kept in these: a header with such a unit is one of them, whatever else it says.
@@ -18,10 +18,11 @@ Slot = tuple[str, str]  # table and column
 
 @dataclass(frozen=True)
 class Fit:
-    """How well a header fits a column, and what speaks for it."""
+    """How well a header fits a column, what speaks for it, and how well its words alone do."""
 
     score: float
     why: str
+    named: float = 0.0
 
 
 def score_all(profiles: dict[str, Profile]) -> dict[Slot, dict[str, Fit]]:
@@ -49,16 +50,24 @@ def score_fit(profile: Profile, column: Column) -> Fit:
     if spoken > 0.5 and named >= 0.5:
         score = min(1.0, score + 0.1)
     if spoken > score:
-        return Fit(spoken, "by its cells" if named < 0.5 else "by header and cells")
-    return Fit(score, why if allowed < 0.8 else "by header and cells" if profile.filled else "by its header; it is empty")
+        return Fit(spoken, "by its cells" if named < 0.5 else "by header and cells", named)
+    shown = why if allowed < 0.8 else "by header and cells" if profile.filled else "by its header; it is empty"
+    return Fit(score, shown, named)
 
 
 def _score_name(profile: Profile, column: Column) -> float:
-    if profile.unit is None:
-        return score_header(profile.header, column.name)
+    if profile.unit is None or profile.bare == profile.header:
+        named = score_header(profile.header, column.name)
+        # 'Type' may be the type of anything: only cells that are known words tell of what.
+        return min(named, 0.6) if is_vague(profile.header) and column.type == "text" and column.name != "vessel_type" else named
     is_unit = column.unit is not None and profile.unit in contract.conversions(column.unit)
     # A last word that is a unit elsewhere ('taken in') may be a plain word here.
     return score_header(profile.bare, column.name) if is_unit else 0.6 * score_header(profile.header, column.name)
+
+
+def is_vague(header: str) -> bool:
+    """Whether a header says no more than 'kind'."""
+    return plain(header) in {plain(word) for word in read_data("marks.toml")["vague"]}
 
 
 def _allow(profile: Profile, column: Column) -> tuple[float, str]:
@@ -71,7 +80,7 @@ def _allow(profile: Profile, column: Column) -> tuple[float, str]:
         return _allow_number(profile, column)
     if column.type in ("word", "boolean"):
         # Where the header says what the column is, near words are enough; each is marked on its own.
-        share, _ = word_share(profile, book_key(column), least=0.6)
+        share, _ = word_share(profile, column, least=0.6)
         if column.type == "boolean":
             return 0.1 + 0.9 * share, "few of its cells say yes or no"
         if share < 0.3 and (len(profile.cells) > 60 or max(profile.date_share, profile.number_share) > 0.8):
@@ -82,14 +91,15 @@ def _allow(profile: Profile, column: Column) -> tuple[float, str]:
 
 def _allow_date(profile: Profile, column: Column) -> tuple[float, str]:
     share = profile.dates.share if profile.dates else 0.0
-    if column.name == "made_on" or (profile.dates and profile.dates.foreign_months):
+    if column.name in ("made_on", "stated_next_due_on") or (profile.dates and profile.dates.months):
         share = profile.date_share
     return (1.0 if share >= 0.8 else 0.8 if share >= 0.5 else 0.1), "few of its cells are dates"
 
 
 def _allow_number(profile: Profile, column: Column) -> tuple[float, str]:
-    if profile.cell_unit and column.unit and profile.cell_unit in contract.conversions(column.unit):
-        return 0.75, f"its cells carry the unit {profile.cell_unit}, so they can't be read as numbers"
+    if profile.suffixes and column.unit:
+        fits = profile.suffix_units & set(contract.conversions(column.unit))
+        return (0.97 if fits else 0.1), "its cells carry another unit"
     if profile.number_share < 0.5 or (profile.dates and profile.dates.share > 0.8):
         return 0.1, "few of its cells are numbers"
     if column.type == "integer" and column.name == "built_year":
@@ -110,12 +120,20 @@ def _allow_text(profile: Profile, column: Column) -> tuple[float, str]:
     if column.name == "flag":
         codes = sum(count for cell, count in profile.cells.items() if re.fullmatch("[A-Z]{2}", cell))
         return 0.5 + 0.5 * codes / profile.filled, "its cells are no two-letter codes"
+    if column.name == "remarks" and _is_verdict(profile):
+        return 0.4, "its cells say how a look went"
     has_words = column.name in ("position_no", "certificate_no", "model")
     if profile.number_share > 0.9 and not has_words:
         return 0.5, "its cells are numbers"
-    if word_share(profile, "boolean")[0] > 0.9:
+    if word_share(profile, contract.tables()["unit"].column("is_spare"))[0] > 0.9:
         return 0.4, "its cells say yes or no"
     return 1.0, ""
+
+
+def _is_verdict(profile: Profile) -> bool:
+    """Whether remarks are but a few words of how a look went."""
+    share, kinds = word_share(profile, contract.tables()["inspection"].column("outcome"))
+    return share >= 0.9 and kinds >= 2 and len(profile.cells) <= 8
 
 
 def _speak(profile: Profile, column: Column) -> float:
@@ -128,12 +146,14 @@ def _speak(profile: Profile, column: Column) -> float:
         is_id = profile.digit_share >= 0.9 and profile.imo_share < 0.5 and not profile.dates and len(profile.cells) > 2
         return 0.5 if is_id else 0.0
     if column.name == "rust_grade":
-        return 0.8 if word_share(profile, "rust_grade")[0] >= 0.9 else 0.0
+        return 0.8 if word_share(profile, column)[0] >= 0.9 else 0.0
     if column.name in EVENT_DATES and profile.dates and profile.dates.share >= 0.9:
         return LEAST
     if profile.unit and column.unit in SELDOM_UNITS and profile.unit in contract.conversions(column.unit):
         return LEAST if profile.number_share >= 0.8 else 0.0
     if column.type == "word" and column.name not in ("found_by", "made_on_precision", "required_agent"):
-        share, kinds = word_share(profile, book_key(column))
+        share, kinds = word_share(profile, column)
+        if is_vague(profile.header) and kinds >= 2 and share >= 0.6:
+            return 0.9 * share
         return (0.55 if kinds > 2 else 0.5) * share if share >= 0.8 and kinds >= 2 else 0.0
     return 0.0

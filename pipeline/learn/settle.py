@@ -9,12 +9,14 @@ from collections.abc import Iterable
 from pipeline import contract
 from pipeline.contract import Column
 from pipeline.learn.dates import DateReading
+from pipeline.learn.foot import unit_words
 from pipeline.learn.plan import Choice, WordPlan
 from pipeline.learn.profile import NUMBER, THOUSANDS, Profile
 from pipeline.learn.vocabulary import WORD_SURE, match_column, plain
 
 MOST_STRAY = 0.02
 MOST_LISTED = 150
+NONE: Counter[str] = Counter()
 
 
 def settle_marks(columns: Iterable[Counter[str]]) -> tuple[Choice, Choice, str]:
@@ -22,6 +24,7 @@ def settle_marks(columns: Iterable[Counter[str]]) -> tuple[Choice, Choice, str]:
     decimal, thousands, open_marks = Counter(), Counter(), Counter()
     for cells in columns:
         for cell, count in cells.items():
+            cell = _without_unit(cell)
             if NUMBER.fullmatch(cell):
                 _vote(cell, count, decimal, thousands, open_marks)
     mark, is_sure, why = _choose_decimal(decimal, thousands, open_marks)
@@ -29,6 +32,11 @@ def settle_marks(columns: Iterable[Counter[str]]) -> tuple[Choice, Choice, str]:
     found = Counter(open_thousands) + Counter({m: n for m, n in thousands.items() if m != mark})
     group = found.most_common(1)[0][0] if found else ""
     return Choice(mark, is_sure), Choice(group, is_sure), why
+
+
+def _without_unit(cell: str) -> str:
+    found = re.fullmatch(r"(.*\d)\s*\D{1,8}", cell)
+    return found[1] if found else cell
 
 
 def _vote(cell: str, count: int, decimal: Counter, thousands: Counter, open_marks: Counter) -> None:
@@ -70,14 +78,19 @@ def settle_unit(column: Column, profile: Profile) -> tuple[Choice | None, tuple[
     if column.unit is None:
         return None, ()
     known = contract.conversions(column.unit)
-    if profile.cell_unit in known:
-        note = f"its cells carry the unit {profile.cell_unit!r}, which can't be read: have it exported as a bare number"
-        return Choice(profile.cell_unit, False), (note,)
+    if settle_suffixes(column, profile):
+        return None, ()
     if profile.unit in known:
         return (None if profile.unit == column.unit else Choice(profile.unit)), ()
     if plain(profile.header) == plain(column.name) or column.unit == "pct" and "%" in profile.header:
         return None, ()
     return Choice(_likely_unit(column, profile), False), ("the header states no unit",)
+
+
+def settle_suffixes(column: Column, profile: Profile) -> tuple[tuple[str, str], ...]:
+    """The units that the cells carry and that the column can be read in."""
+    known = contract.conversions(column.unit) if column.unit else {}
+    return tuple((suffix, unit_words()[suffix]) for suffix in profile.suffixes if unit_words()[suffix] in known)
 
 
 def _likely_unit(column: Column, profile: Profile) -> str:
@@ -92,8 +105,11 @@ def _likely_unit(column: Column, profile: Profile) -> str:
     return column.unit
 
 
-def settle_words(column: Column, cells: Counter[str]) -> tuple[tuple[WordPlan, ...], tuple[str, ...]]:
-    """A proposal for each word of the source that is not the contract's own."""
+def settle_words(
+    column: Column, cells: Counter[str], elsewhere: Counter[str] = NONE
+) -> tuple[tuple[WordPlan, ...], tuple[str, ...]]:
+    """A proposal for each word of the source that is not the contract's own. `elsewhere` are the words that the column has in
+    records of another table: those with one clear meaning here may come here too."""
     if column.type not in ("word", "boolean"):
         return (), ()
     own = ("true", "false") if column.type == "boolean" else column.words
@@ -106,7 +122,13 @@ def settle_words(column: Column, cells: Counter[str]) -> tuple[tuple[WordPlan, .
     for word, count in merged.most_common(MOST_LISTED):
         target, score = match_column(column, word)
         planned.append(WordPlan(word, target, score, count, target is not None and score >= WORD_SURE))
-    more = len(merged) - len(planned)
+    known = {word.lower() for word in (*merged, *own, *cells)}
+    for word in elsewhere if len(merged) < MOST_LISTED else ():
+        target, score = match_column(column, word)
+        if word.lower() not in known and target and score >= WORD_SURE:
+            planned.append(WordPlan(word, target, score, 0, True))
+            known.add(word.lower())
+    more = len(merged) - sum(plan.count > 0 for plan in planned)
     notes = (f"{more:,} more words stand there than are listed: is it really a column of words?",) if more else ()
     return tuple(planned), notes
 
@@ -123,11 +145,6 @@ def settle_dates(readings: list[DateReading]) -> tuple[tuple[Choice, ...], str]:
 
 def describe_dates(reading: DateReading) -> tuple[tuple[Choice, ...], str]:
     """The day forms of one column as choices, and what is to be said about them."""
-    if reading.foreign_months:
-        why = (
-            f"{reading.foreign_months} month names such as {reading.stray[0]!r} can't be read: have the dates exported in numbers"
-        )
-        return (Choice(None, False),), why
     if not reading.is_ordered:
         either = " or ".join(f'"{form}"' for form in (reading.formats[0], reading.swapped[0]))
         what = (
@@ -135,5 +152,6 @@ def describe_dates(reading: DateReading) -> tuple[tuple[Choice, ...], str]:
         )
         asked = Choice(None, False, reading.formats[0])
         return (asked, *(Choice(form) for form in reading.formats[1:])), f"{what}: write {either}"
-    why = "short years: 00-68 read as 2000-2068, 69-99 as 1969-1999; confirm" if reading.has_short_year else ""
-    return tuple(Choice(form, "%y" not in form) for form in reading.formats), why
+    why = "short years: 00-68 read as 2000-2068, 69-99 as 1969-1999" if reading.has_short_year else ""
+    why += "" if reading.is_year_sure or not why else "; confirm"
+    return tuple(Choice(form, "%y" not in form or reading.is_year_sure) for form in reading.formats), why

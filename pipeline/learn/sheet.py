@@ -118,7 +118,16 @@ def _read_cells(files: list[tuple[Path, bytes]], encoding: EncodingGuess, layout
                 rows.append(cells)
         broken += len(records.broken)
     return Sheet(
-        encoding, layout, layout.header, tuple(rows), head_lines, broken, repeated, tuple(totals), is_sampled, tuple(units.items())
+        encoding,
+        layout,
+        layout.header,
+        tuple(rows),
+        head_lines,
+        broken,
+        repeated,
+        tuple(totals),
+        is_sampled,
+        tuple(units.items()),
     )
 
 

@@ -30,7 +30,8 @@ SURE_LETTERS = frozenset("y n j x 1 0 ✓ ✔".split())
 WORD_SURE, WORD_NEAR = 0.88, 0.6
 GENERIC_DATE = 0.9
 # What a header that is known for one column may at most be worth for another.
-KNOWN_ELSEWHERE = 0.6
+KNOWN_ELSEWHERE = 0.4
+REQUIRED = 0.85
 EVENT_DATES = ("inspected_on", "serviced_on", "found_on", "counted_on")
 
 
@@ -72,6 +73,15 @@ def _synonyms():
 def score_header(header: str, column: str) -> float:
     """How near a header (without its unit) comes to what the trade calls the column."""
     text, own = lengthen(header), plain(header)
+    if column == "stated_next_due_on" and set(text.split()) & set(read_data("marks.toml")["past"]):
+        return 0.0
+    if column.startswith("required_") and column not in known_columns(own):
+        # Where a list names no units, what stands at a place is what should stand there.
+        return max(_score_known(header, text, own, column), REQUIRED * score_header(header, column.removeprefix("required_")))
+    return _score_known(header, text, own, column)
+
+
+def _score_known(header: str, text: str, own: str, column: str) -> float:
     known = known_columns(own) or known_columns(text)
     if known and column not in known:
         shared = max((_share_words(frozenset(text.split()), phrase) for phrase in header_phrases().get(column, ())), default=0.0)
@@ -195,6 +205,8 @@ def match_word(key: str, value: str) -> tuple[str | None, float]:
         return book[text], (0.6 if is_letter and key != "boolean" else 0.8 if is_letter else 1.0)
     if len(text) < 3 or key == "boolean":
         return None, 0.0
+    if (long := lengthen(value)) in book:
+        return book[long], 0.93
     found = [_match_bare(text, book), _match_part(text, book), _match_near(text, book)]
     target, score = max(found, key=lambda pair: pair[1])
     return (target, score) if score >= WORD_NEAR else (None, 0.0)

@@ -108,9 +108,7 @@ def _write_layout(writer: Writer, plan: Plan) -> None:
         by_kind: dict[tuple[str, str], list[str]] = {}
         for mark in plan.sheet.totals:
             by_kind.setdefault((mark.column, "begins" if mark.is_beginning else "is"), []).append(mark.text)
-        items = [
-            f"{{ column = {quote(column)}, {kind} = {quote_list(words)} }}" for (column, kind), words in by_kind.items()
-        ]
+        items = [f"{{ column = {quote(column)}, {kind} = {quote_list(words)} }}" for (column, kind), words in by_kind.items()]
         writer.put("total_rows", f"[{', '.join(items)}]", "records of sums or units, skipped and counted")
 
 
@@ -123,14 +121,21 @@ def _write_marks(writer: Writer, plan: Plan) -> None:
     if plan.date_formats:
         writer.put("date_formats", _write_forms(writer, plan.date_formats), plan.dates_why)
     if plan.null_words:
-        words = [("?" if writer.is_draft else "") + word for word, _ in plan.null_words]
-        shown = ", ".join(f"{show(word)} in {count:,} cells" for word, count in plan.null_words)
+        words = [writer.choose(word) or "" for word, _ in plan.null_words]
+        shown = ", ".join(f"{show(word.text or '')} in {count:,} cells" for word, count in plan.null_words)
         writer.put("null_words", quote_list(words), f"cells that seem to mean empty, in every column: {shown}")
+    if plan.months:
+        writer.put("months", f"{{ {', '.join(f'{quote(name)} = {number}' for name, number in plan.months)} }}", "months by name")
     if plan.ignored:
-        words = [("?" if writer.is_draft else "") + header for header in plan.ignored]
-        writer.put(
-            "ignore_columns", quote_list(words), "no column fits these headers: map them or confirm that they are not read"
-        )
+        _write_ignored(writer, plan.ignored)
+
+
+def _write_ignored(writer: Writer, ignored: tuple[tuple[Choice, str], ...]) -> None:
+    words = [writer.choose(header) or "" for header, _ in ignored]
+    said = [f"{show(header.text or '')}: {why}" for header, why in ignored if header.is_sure]
+    if any(not header.is_sure for header, _ in ignored):
+        said.append('no column fits those with "?": map them or confirm that they are not read')
+    writer.put("ignore_columns", quote_list(words), *said)
 
 
 def _write_forms(writer: Writer, forms: tuple[Choice, ...]) -> str:
@@ -160,7 +165,7 @@ def _write_feed(writer: Writer, feed: FeedPlan) -> None:
 
 
 def _has_section(column: ColumnPlan) -> bool:
-    return bool(column.words or column.unit or column.formats or column.precision_into)
+    return bool(column.words or column.unit or column.formats or column.precision_into or column.suffixes)
 
 
 def _describe(column: ColumnPlan) -> tuple[str, ...]:
@@ -175,6 +180,9 @@ def _write_section(writer: Writer, column: ColumnPlan) -> None:
         writer.put(
             "unit", quote(writer.choose(column.unit) or ""), "" if column.unit.is_sure else "not stated: confirm or correct"
         )
+    if column.suffixes:
+        pairs = ", ".join(f"{quote(suffix)} = {quote(unit)}" for suffix, unit in column.suffixes)
+        writer.put("suffixes", f"{{ {pairs} }}", "units that the cells carry")
     forms = _write_forms(writer, column.formats)
     if forms != "[]":
         writer.put("formats", forms)
@@ -195,9 +203,13 @@ def _describe_word(word: WordPlan) -> str:
 def _write_wide(writer: Writer, wide: WidePlan) -> None:
     writer.lines += ["", "[table.wide]"]
     writer.put("into", quote("component"))
-    pairs = ", ".join(f"{quote(header)} = {quote(part)}" for header, part in wide.headers)
+    pairs = ", ".join(f"{quote(header)} = {quote(writer.choose(part) or '')}" for header, part in wide.headers)
     writer.put("columns", f"{{ {pairs} }}")
-    writer.put("none_words", quote_list(list(wide.none_words)), "cells that mean that nothing was found")
+    writer.put(
+        "none_words",
+        quote_list([writer.choose(word) or "" for word in wide.none_words]),
+        "cells that mean that nothing was found",
+    )
     writer.lines += ["", "[table.wide.cells]"]
     cells = [cell for cell in wide.cells if writer.is_draft or cell.target is not None]
     for cell in cells:

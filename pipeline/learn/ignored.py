@@ -1,0 +1,39 @@
+"""Headers that go to no column, and which of them are surely not to be read. In: the assignment. Out: choices and why."""
+
+from __future__ import annotations
+
+from pipeline import contract
+from pipeline.learn.assign import Assignment
+from pipeline.learn.plan import Choice
+from pipeline.learn.profile import Profile
+from pipeline.learn.score import LEAST, score_fit
+from pipeline.learn.sheet import Sheet
+from pipeline.learn.vocabulary import known_columns, lengthen, plain
+
+NAMED = 0.9
+
+
+def list_ignored(
+    sheet: Sheet, profiles: dict[str, Profile], assignment: Assignment, used: set[str]
+) -> tuple[tuple[Choice, str], ...]:
+    """Each header without a column; sure where it only counts rows, is empty, or is known and the tables don't have it."""
+    found = []
+    for header in dict.fromkeys(header for header in sheet.headers if header and header not in used):
+        profile = profiles.get(header)
+        why = _why_ignored(profile, assignment) if profile and assignment.is_sure else ""
+        # What begins with "?" would look unsettled, so it is.
+        found.append((Choice(header, bool(why) and not header.startswith("?")), why or "no column fits"))
+    return tuple(found)
+
+
+def _why_ignored(profile: Profile, assignment: Assignment) -> str:
+    if profile.is_row_number:
+        return "it counts the rows"
+    own = {column.name: column for table in assignment.tables for column in contract.tables()[table].columns}
+    if not profile.filled:
+        return "it is empty"
+    known = known_columns(plain(profile.bare)) | known_columns(lengthen(profile.bare))
+    if not known:
+        return ""
+    open_here = [name for name in known & own.keys() if score_fit(profile, own[name]).score >= LEAST]
+    return "" if open_here else f"{'or '.join(sorted(known)[:2])} is no column of these tables"
