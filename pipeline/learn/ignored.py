@@ -16,24 +16,27 @@ NAMED = 0.9
 def list_ignored(
     sheet: Sheet, profiles: dict[str, Profile], assignment: Assignment, used: set[str]
 ) -> tuple[tuple[Choice, str], ...]:
-    """Each header without a column; sure where it only counts rows, is empty, or is known and the tables don't have it."""
+    """Each header without a column; sure where it only counts rows or is empty. What has a home in another table is asked for:
+    leaving data out is for a person to decide.
+    """
     found = []
     for header in dict.fromkeys(header for header in sheet.headers if header and header not in used):
         profile = profiles.get(header)
-        why = _why_ignored(profile, assignment) if profile and assignment.is_sure else ""
+        why, is_sure = _why_ignored(profile, assignment) if profile and assignment.is_sure else ("", False)
         # What begins with "?" would look unsettled, so it is.
-        found.append((Choice(header, bool(why) and not header.startswith("?")), why or "no column fits"))
+        found.append((Choice(header, is_sure and not header.startswith("?")), why or "no column fits"))
     return tuple(found)
 
 
-def _why_ignored(profile: Profile, assignment: Assignment) -> str:
+def _why_ignored(profile: Profile, assignment: Assignment) -> tuple[str, bool]:
+    """Why no column takes it, and whether that is sure."""
     if profile.is_row_number:
-        return "it counts the rows"
+        return "it counts the rows", True
     own = {column.name: column for table in assignment.tables for column in contract.tables()[table].columns}
     if not profile.filled:
-        return "it is empty"
+        return "it is empty", True
     known = known_columns(plain(profile.bare)) | known_columns(lengthen(profile.bare))
     if not known:
-        return ""
+        return "", False
     open_here = [name for name in known & own.keys() if score_fit(profile, own[name]).score >= LEAST]
-    return "" if open_here else f"{'or '.join(sorted(known)[:2])} is no column of these tables"
+    return "" if open_here else f"{' or '.join(sorted(known)[:2])} is no column of these tables", False

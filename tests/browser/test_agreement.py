@@ -185,11 +185,11 @@ def test_open_answered_and_declared_are_told_apart(invented_quality):
     assert f"Of {every} such records {every - still} are answered by later files, {still} are open." in text
 
 
-def test_without_answers_and_declarations_their_sections_are_not_there(site, con):
+def test_without_answers_and_withdrawals_their_sections_are_not_there(site, con):
     text = read_page(site / "data-quality.html").text
     (records,) = con.execute("select count(distinct (file_id, record_no)) from intake.quarantine").fetchone()
     assert f"{records} records are open: no later file answers them." in text
-    for heading in ("Answered by later files", "Declared corrections", "Withdrawn files"):
+    for heading in ("Answered by later files", "Withdrawn files"):
         assert heading not in text, heading
 
 

@@ -17,6 +17,7 @@ from dashboards.blocks import Link, Table, name_columns
 from dashboards.pages.defect_rates import name_kind
 from dashboards.pages.due_rows import say_positions
 from dashboards.pages.vessel_lists import say_positions as say_list_positions
+from pipeline.spreadsheet import guard
 
 STYLE = (Path(charts.__file__).parent / "assets" / "style.css").read_text(encoding="utf-8")
 
@@ -68,12 +69,12 @@ def test_words(said, expected):
 
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "-", '=HYPERLINK("x")'])
 def test_formula_cells_are_guarded(text):
-    assert tables.guard_cell(text) == "'" + text
+    assert guard(text) == "'" + text
 
 
 @pytest.mark.parametrize("text", ["-3", "+4.5", "-0.25", "1e-3", "plain", "", "14 = 2 x 7", "31-Oct"])
 def test_numbers_and_words_are_not_guarded(text):
-    assert tables.guard_cell(text) == text
+    assert guard(text) == text
 
 
 def test_csv_twin_splits_and_guards():
