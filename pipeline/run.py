@@ -158,9 +158,10 @@ def read_files(
     """Parse every file with its dialect and corrections, from the cache where nothing changed."""
     con = open_scratch()
     try:
-        return [
-            (file, dialect, parse_file(store, file, dialect, con, corrections.get(file.file_id, ()))) for file, dialect in matched
-        ]
+        parsed: dict[str, Parsed] = {}
+        for file, dialect in matched:
+            parsed[file.file_id] = parse_file(store, file, dialect, con, corrections.get(file.file_id, ()), parsed)
+        return [(file, dialect, parsed[file.file_id]) for file, dialect in matched]
     finally:
         con.close()
 

@@ -13,6 +13,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 
 from pipeline.errors import UserError, show_text
@@ -53,14 +54,7 @@ class Sheet:
 def read_sheets(db: Path) -> list[Sheet]:
     """The open rows of the quarantine by source. Raises UserError no-database, database-busy, not-our-database."""
     with read_database(db) as con:
-        rows = con.execute(
-            "select split_part(path, '/', 1), dialect, encoding, delimiter, file_id, path, record_no, min(line_no), "
-            "min(raw), list(distinct coalesce('Column ' || header || ': ', '') || reason order by coalesce('Column ' || header || ': ', '') || reason) "
-            "from intake.quarantine as q join intake.file as file using (file_id) "
-            "left join intake.column_source as named on named.file_id = q.file_id and named.table_name = q.table_name "
-            "and named.column_name = q.column_name and named.header <> q.column_name where q.superseded_by is null "
-            "group by 1, 2, 3, 4, 5, 6, 7, received_at order by 1, 2, 4, received_at, path, file_id, record_no"
-        ).fetchall()
+        rows = con.execute(files("pipeline").joinpath("sheets.sql").read_text(encoding="utf-8")).fetchall()
     sources: dict[tuple[str, str, str, str], list[OpenRecord]] = {}
     for folder, dialect, encoding, delimiter, file_id, path, record_no, line_no, raw, reasons in rows:
         record = OpenRecord(file_id, path, record_no, line_no, json.loads(raw), tuple(reasons))
@@ -112,7 +106,7 @@ def export_sheets(db: Path, target: Path, source: str | None = None) -> list[str
     lines = [f"{place}: {_count(len(sheet.records), 'record')} of {sheet.folder}/{sheet.dialect}" for place, sheet in places]
     if lines:
         lines.append(
-            "Send each to its source. Mended, put it into the folder of exports under the name quarantine-....csv and run again."
+            "Send each to its source. Mended, put it into the folder of exports, its column firekpi row as it is, and run again."
         )
     return lines or ["Nothing is open in the quarantine."]
 
@@ -133,7 +127,9 @@ def list_open(db: Path, source: str | None = None, most: int = 20) -> list[str]:
     for sheet in choose_sheets(read_sheets(db), source):
         lines.append(f"{sheet.folder}/{sheet.dialect}: {_count(len(sheet.records), 'record')} open, {_by_file(sheet.records)}")
         for record in sheet.records[:most]:
-            lines.append(f"  {show_text(record.path)}, line {record.line_no}: {show_text(' '.join(record.reasons))}")
+            lines.append(
+                f"  {show_text(record.path)}, line {record.line_no}, record {record.record_no}: {show_text(' '.join(record.reasons))}"
+            )
         if len(sheet.records) > most:
             lines.append(f"  ... and {len(sheet.records) - most:,} more; --export FOLDER writes them all")
     return lines or ["Nothing is open in the quarantine."]

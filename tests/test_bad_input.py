@@ -570,7 +570,10 @@ def test_quarantine_sheets_and_what_can_go_wrong(call, exports, small_fleet, tmp
     assert call("run", exports({**small_fleet, **bad}), "--no-site")[0] == 0
     assert main(["quarantine"]) == 0
     out = capsys.readouterr().out
-    assert "exports/canonical-inspection: 1 record open, 1 file" in out and "exports/inspection.csv, line 5: unit_id 'U9'" in out
+    assert (
+        "exports/canonical-inspection: 1 record open, 1 file" in out
+        and "exports/inspection.csv, line 5, record 4: unit_id 'U9'" in out
+    )
     code, said = call("quarantine", "--export", "all.csv")
     assert code == 2
     assert_sentence(said, "canonical-unit", "[which-source]")

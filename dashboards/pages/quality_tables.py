@@ -31,8 +31,8 @@ def list_files(data: quality_data.QualityData) -> Table:
         "files",
         (
             "Rows read = loaded + quarantined + duplicate. A row is one line of a canonical table: a record that "
-            "feeds two tables counts twice. Open records: those with a quarantined row that no later file answers. Lines skipped: those that the dialect says stand before the header row or after "
-            "the last record"
+            "feeds two tables counts twice. Open records: those with a quarantined row that no later file answers. Lines skipped: those that the dialect says are no "
+            "records: before the header row, after the last record, repeated header rows, sums"
         ),
         columns,
         rows,

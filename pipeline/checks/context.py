@@ -21,12 +21,23 @@ def context_sql(table: Table) -> str:
                      "as known_unit on known_unit.unit_id = row_of_file.unit_id")  # fmt: skip
     same_key = " and ".join(f"clash.{name} is not distinct from row_of_file.{name}" for name in ("file_no", *table.key))
     key = ", ".join(table.key)
-    selected.append("clash.file_no is not null as is_conflicting")
+    readable = readable_key_sql(table, "row_of_file")
+    selected.append(f"clash.file_no is not null and {readable} as is_conflicting")
     joins.append(
-        f"left join (select file_no, {key} from row_of_file where {table.key[0]} is not null "
+        f"left join (select file_no, {key} from row_of_file where {readable} "
         f"group by file_no, {key} having min(content) <> max(content)) as clash on {same_key}"
     )
     return f"select {', '.join(selected)} from row_of_file {' '.join(joins)}"
+
+
+def readable_key_sql(table: Table, rows: str) -> str:
+    """Whether the key of a row can be read whole: needed columns are there, and what is null in the others came empty."""
+    return " and ".join(
+        f"{rows}.{name} is not null"
+        if table.column(name).required
+        else f"not coalesce(has_problem({rows}.problems, '{name}'), false)"
+        for name in table.key
+    )
 
 
 def _known_sql(column: str, known: str) -> str:

@@ -45,14 +45,17 @@ def lower_sql(text: str) -> str:
 
 
 def month_sql(query: Query, text: str, dialect: Dialect) -> str:
-    """The text with the dialect's name of a month in English, as %b reads it; any other word stays."""
+    """The text with the first of the dialect's names of months in it in English, as %b reads it; any other word stays."""
     if not dialect.months:
         return text
     english = {name: calendar.month_abbr[number] for name, number in dialect.months.items()}
     names, months = query.bind(list(english)), query.bind(list(english.values()))
-    word = f"regexp_extract({text}, '\\p{{L}}+')"
-    said = f"coalesce({months}[list_position({names}, {lower_sql(word)})], {word})"
-    return f"regexp_replace({text}, '\\p{{L}}+[.]?', {said})"
+    words = f"regexp_extract_all({text}, '\\p{{L}}+')"
+    word = f"list_filter({words}, lambda w: list_contains({names}, {lower_sql('w')}))[1]"
+    said = f"{months}[list_position({names}, {lower_sql(word)})]"
+    # Not within another word: a weekday may begin like the month.
+    place = f"'(^|[^\\p{{L}}])' || {word} || '[.]?([^\\p{{L}}]|$)'"
+    return f"case when {word} is null then {text} else regexp_replace({text}, {place}, '\\1' || {said} || '\\2') end"
 
 
 def date_sql(query: Query, text: str, formats: tuple[str, ...]) -> str:

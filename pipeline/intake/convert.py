@@ -138,6 +138,8 @@ def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> st
     cases = " ".join(f"when {query.bind(word)} then {query.bind(target)}" for word, target in words.items())
     rest = "null" if column.type in ("word", "boolean") else text
     value = f"case {lower_sql(text)} {cases} else {rest} end"
+    if column.type == "text":
+        return f"nullif({value}, '')"  # a word that the dialect turns into nothing is an empty cell, also in a key
     if column.type == "boolean":
         return f"case when {text} is null then {column.default or 'null'}::boolean else ({value})::boolean end"
     return value

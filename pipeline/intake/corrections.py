@@ -80,6 +80,8 @@ def find_corrections(store: Store, files: list[ReceivedFile]) -> dict[str, tuple
 def read_corrections(data: bytes, file: ReceivedFile) -> list[Correction]:
     """Every correction of a corrections.csv (UTF-8, commas). Raises UserError bad-correction."""
     found: dict[tuple[str, int, str], Correction] = {}
+    if not data.strip():
+        return []
     try:
         reader = csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True)
         missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
@@ -113,9 +115,13 @@ def _read_correction(record: dict, number: int, file: ReceivedFile) -> Correctio
     if cells["from"] == cells["to"]:
         raise refuse("from and to are the same")
     try:
-        record_no, declared_on = int(cells["record"]), date.fromisoformat(cells["on"])
+        record_no = int(cells["record"])
     except ValueError as error:
-        raise refuse(f"record or on can't be read ({error})") from error
+        raise refuse(f"record {cells['record']!r} can't be read: write the number of the record") from error
+    try:
+        declared_on = date.fromisoformat(cells["on"])
+    except ValueError as error:
+        raise refuse(f"on {cells['on']!r} can't be read: write it year-month-day") from error
     path = f"{file.folder}/{cells['file'].removeprefix(f'{file.folder}/')}"
     return Correction(
         path,
@@ -178,7 +184,8 @@ def _compose(text: str) -> str:
 def _correct_cell(cells: list[str], index: int, correction: Correction) -> None:
     found = _compose(cells[index])
     if found != correction.was:
-        raise correction.fails(f"the cell is {found!r}, not {correction.was!r}")
+        already = " already, so take the correction out" if found == correction.to else f", not {correction.was!r}"
+        raise correction.fails(f"the cell is {found!r}{already}")
     cells[index] = correction.to
 
 

@@ -5,8 +5,9 @@ A dialect TOML becomes a `Dialect` in read_dialect.py, which checks every key.
 
 from __future__ import annotations
 
+import hashlib
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 
 
@@ -98,10 +99,6 @@ class Dialect:
     def sheet_name(self) -> str:
         return sheet_name(self.name)
 
-    def as_sheet(self) -> Dialect:
-        """The same for a sheet of quarantined rows, which has no lines before its header nor after its last record."""
-        return replace(self, skip_head=0, skip_foot=0)
-
     def wanted_headers(self) -> dict[str, bool]:
         """Every header the dialect names -> whether a file must have it."""
         wanted: dict[str, bool] = {}
@@ -124,7 +121,10 @@ def plain_name(inner_path: str) -> str:
 
 def sheet_name(dialect: str) -> str:
     """How the sheet of a source's quarantined rows is called: what comes back under that name is read by its dialect."""
-    return f"quarantine-{re.sub('[^a-z0-9]+', '-', dialect.lower()).strip('-') or 'source'}"
+    plain = re.sub(r"[\W_]+", "-", dialect.lower()).strip("-")
+    # Names that differ only in what a file name can't show get a tail, so that no sheet takes another's place.
+    tail = "" if plain == dialect else f"-{hashlib.sha256(dialect.encode()).hexdigest()[:4]}"
+    return f"quarantine-{plain or 'source'}{tail}"
 
 
 def fold_word(word: str) -> str:

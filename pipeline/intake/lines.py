@@ -98,13 +98,14 @@ def _pass_rest(stream: io.TextIOWrapper, piece: str) -> None:
         piece = stream.readline(LONGEST_RECORD + 1)
 
 
-def drop_foot(lines: Iterator[str], count: int, skipped: list[int]) -> Iterator[str]:
+def drop_foot(lines: Iterator[str], count: int, foot: list[tuple[int, str]]) -> Iterator[str]:
     """Leave out the last `count` lines that say something, and the blank ones among and after them.
 
-    Held back are (line, times), so that a file of millions of blank lines stays small.
+    What is left out ends in `foot` as (line_no, line). Held back are (line, times), so that a file of millions of blank
+    lines stays small.
     """
     held: deque[tuple[str, int]] = deque()
-    full = 0
+    full = passed = 0
     for line in lines:
         if held and held[-1][0] == line and not line.strip():
             held.append((line, held.pop()[1] + 1))
@@ -114,8 +115,12 @@ def drop_foot(lines: Iterator[str], count: int, skipped: list[int]) -> Iterator[
         while full > count:
             text, times = held.popleft()
             full -= bool(text.strip())
+            passed += times
             yield from itertools.repeat(text, times)
-    skipped[0] += full
+    for text, times in held:
+        if text.strip():
+            foot.append((passed + 1, text))
+        passed += times
 
 
 class LineSource:

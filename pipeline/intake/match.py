@@ -11,6 +11,7 @@ from pipeline.errors import UserError
 from pipeline.intake.dialect import Dialect, plain_name
 from pipeline.intake.read_dialect import canonical_dialect, read_dialect
 from pipeline.intake.receive import Intake
+from pipeline.intake.sheet import find_answered
 from pipeline.intake.store import ReceivedFile, Store
 
 
@@ -34,7 +35,19 @@ def match_dialects(intake: Intake, ledger: list[ReceivedFile], store: Store) -> 
     kept = store.dialects()
     for name in sorted({file.folder for file in ledger} - own.keys()):
         own[name] = _read_all(kept.get(name, {}), store.root / "received.json" / name)
-    return [(file, _match_one(file, own[file.folder])) for file in ledger]
+    by_id = {file.file_id: file for file in ledger}
+    return [(file, _match_file(file, own, by_id, store)) for file in ledger]
+
+
+def _match_file(file: ReceivedFile, own: dict[str, tuple[Dialect, ...]], by_id: dict[str, ReceivedFile], store: Store) -> Dialect:
+    """By name; a file that no name tells may be a mended sheet, which says what it answers. Raises UserError unknown-file."""
+    try:
+        return _match_one(file, own[file.folder])
+    except UserError as error:
+        answered = by_id.get(find_answered(store.open_file(file)) or "") if error.slug == "unknown-file" else None
+        if answered is None or answered.file_id == file.file_id:
+            raise
+        return _match_file(answered, own, by_id, store)
 
 
 def _read_all(texts: dict[str, bytes], place: Path) -> tuple[Dialect, ...]:

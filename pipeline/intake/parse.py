@@ -11,7 +11,7 @@ import hashlib
 import json
 import os
 import shutil
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -22,12 +22,12 @@ from pipeline import contract
 from pipeline.errors import UserError
 from pipeline.intake.convert import conversion_sql, unmatched_sql
 from pipeline.intake.corrections import Correction, correct_rows
-from pipeline.intake.date_order import settle_formats
+from pipeline.intake.date_order import list_settled, settle_formats
 from pipeline.intake.dialect import Dialect
 from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
-PARSER_VERSION = "5"
+PARSER_VERSION = "6"
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,7 @@ class Parsed:
     broken: tuple[Broken, ...]
     answers: tuple[tuple[int, str, int], ...]
     is_sheet: bool = False
+    formats: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @cache
@@ -59,10 +60,11 @@ def parse_file(
     dialect: Dialect,
     con: duckdb.DuckDBPyConnection,
     corrections: tuple[Correction, ...] = (),
+    earlier: dict[str, Parsed] | None = None,
 ) -> Parsed:
     """Parse the file, or take the result of an earlier run with the same bytes, dialect and corrections.
 
-    A cached result whose Parquet files are not as they were written is made anew.
+    `earlier` are the files read before, by file_id: a mended sheet is read as those that it answers were. A cached result whose Parquet files are not as they were written is made anew.
     """
     parts = [received.sha256, dialect.digest, contract_digest(), PARSER_VERSION, duckdb.__version__]
     parts += [repr((item.record_no, item.header, item.was, item.to, item.said)) for item in corrections]
@@ -70,14 +72,14 @@ def parse_file(
     folder = store.root / "parsed" / key
     cached = _read_parsed(folder)
     if cached is None:
-        _parse_into(folder, store, received, dialect, con, corrections)
+        _parse_into(folder, store, received, dialect, con, corrections, earlier or {})
         cached = _read_parsed(folder)
     if cached is None:
         raise UserError("cannot-write", path=folder, why="what was written does not read back")
     return cached
 
 
-def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con, corrections) -> None:
+def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con, corrections, earlier) -> None:
     """Write the Parquet files beside the final folder, then move them in: a crash leaves no half result."""
     part = folder.with_name(f"{folder.name}.{os.getpid()}.part")
     try:
@@ -86,7 +88,8 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
         records = read_records(store.open_file(received), dialect, received.path)
         records.rows = correct_rows(records.rows, records, corrections, dialect.delimiter)
         load_records(records, part / "records.csv", con)
-        dialect = settle_formats(dialect, records.headers, received.path, con)
+        answered = [earlier[file_id].formats for file_id, _ in records.answers.values() if file_id in earlier]
+        dialect = settle_formats(dialect, records.headers, received.path, con, answered if records.is_sheet else None)
         broken = sorted(records.broken, key=lambda item: item.record_no) + _unmatched(records, dialect, con)
         feeds = [_write_feed(part, number, feed, records.headers, dialect, con) for number, feed in enumerate(dialect.feeds)]
         (part / "records.csv").unlink()
@@ -94,6 +97,7 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
         result["broken"] = [asdict(item) for item in broken]
         result["answers"] = [(number, *answered) for number, answered in records.answers.items()]
         result["is_sheet"] = records.is_sheet
+        result["formats"] = list_settled(dialect)
         (part / "parsed.json").write_text(json.dumps(result), encoding="utf-8")
         shutil.rmtree(folder, ignore_errors=True)
         os.replace(part, folder)
@@ -170,6 +174,7 @@ def _read_parsed(folder: Path) -> Parsed | None:
             broken=tuple(Broken(**item) for item in result["broken"]),
             answers=tuple((number, file_id, record_no) for number, file_id, record_no in result["answers"]),
             is_sheet=result["is_sheet"],
+            formats={name: tuple(formats) for name, formats in result["formats"].items()},
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None

@@ -12,11 +12,12 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from pathlib import PurePosixPath
 
 from pipeline.errors import UserError
-from pipeline.intake.dialect import Dialect, fold_word
+from pipeline.intake.dialect import Dialect, fold_word, plain_name
 from pipeline.intake.lines import LONGEST_RECORD, LineSource, Overlong, TooMuchReread, check_text, drop_foot, read_lines
-from pipeline.intake.sheet import ANSWER, SHEET_COLUMNS, is_sheet, read_answer
+from pipeline.intake.sheet import ANSWER, LINE, SHEET_COLUMNS, read_answer, read_sheet_form
 from pipeline.spreadsheet import unguard
 
 LONGEST_SHOWN = 2_000
@@ -57,37 +58,56 @@ def read_records(data: bytes, dialect: Dialect, path: str) -> Records:
 
     Raises UserError no-data-in-file, wrong-encoding, garbled-encoding, not-csv, header-mismatch; not-csv also while rows are read.
     """
+    form = read_sheet_form(data, dialect)
+    if form is None and PurePosixPath(plain_name(path)).stem.lower() == dialect.sheet_name:
+        raise UserError("sheet-without-answers", path=path, column=ANSWER)
+    dialect = form or dialect
     check_text(data, dialect, path)
-    first_line = next(read_lines(data, dialect.encoding), "")
-    sheet = is_sheet(first_line)
-    if sheet:
-        dialect = dialect.as_sheet()
-    skipped = [0]
-    lines = drop_foot(read_lines(data, dialect.encoding), dialect.skip_foot, skipped)
+    foot: list[tuple[int, str]] = []
+    lines = drop_foot(read_lines(data, dialect.encoding), dialect.skip_foot, foot)
     source = LineSource(lines)
     records = Records([], iter(()))
     records.lines_skipped = sum(1 for line in itertools.islice(source, dialect.skip_head) if line.strip())
     source.begin()
     records.headers = _read_header(source, dialect, path)
-    sheet = records.is_sheet = sheet and ANSWER in records.headers
-    if sheet:
+    records.is_sheet = form is not None
+    if records.is_sheet:
         records.headers = [unguard(header) for header in records.headers]
-    _check_headers(records.headers, source.number, dialect, path, sheet)
-    records.rows = _finish(_walk_records(source, dialect, records, path), records, skipped, sheet)
+    _check_headers(records.headers, source.number, dialect, path, records.is_sheet)
+    records.rows = _finish(_walk_records(source, dialect, records, path), records, foot, dialect.delimiter)
     return records
 
 
-def _finish(rows, records: Records, skipped: list[int], sheet: bool):
-    """Undo what a sheet was given for the spreadsheet, and count the lines left out at the foot."""
+def _finish(rows, records: Records, foot: list[tuple[int, str]], delimiter: str):
+    """Undo what a sheet was given for the spreadsheet, and account for the lines left out at the foot."""
+    sheet = records.is_sheet
     answer = records.headers.index(ANSWER) if sheet else -1
+    own = [index for index, header in enumerate(records.headers) if header not in (*SHEET_COLUMNS, LINE)]
     for record_no, line_no, cells in rows:
         if sheet:
+            if not any(cells[index].strip() for index in own):
+                records.lines_skipped += 1  # a record that was no row, and nobody filled it in: no answer
+                continue
             cells = [unguard(cell) for cell in cells]
             answered = read_answer(cells[answer])
             if answered:
                 records.answers[record_no] = answered
         yield record_no, line_no, cells
-    records.lines_skipped += skipped[0]
+    for line_no, line in foot:
+        if _looks_like_record(line, len(records.headers), delimiter):
+            records.count += 1
+            records.broken.append(Broken(records.count, line_no, "record-in-foot", line.rstrip("\r\n")[:LONGEST_SHOWN]))
+        else:
+            records.lines_skipped += 1
+
+
+def _looks_like_record(line: str, width: int, delimiter: str) -> bool:
+    """Whether a line at the foot is as wide as a record and filled like one: a file without its usual foot loses nothing."""
+    try:
+        cells = next(csv.reader([line], delimiter=delimiter, strict=True), [])
+    except csv.Error:
+        return False
+    return len(cells) == width and 2 * sum(1 for cell in cells if cell.strip()) >= max(width, 3)
 
 
 def _read_header(source: LineSource, dialect: Dialect, path: str) -> list[str]:

@@ -16,7 +16,7 @@ from pipeline.intake.folder import Folder, read_folder
 from pipeline.intake.plain_file import read_plain_file
 from pipeline.intake.received import Receipt, read_moment, stamp_now
 from pipeline.intake.store import CORRECTIONS, ReceivedFile, Store, sort_received
-from pipeline.intake.unpack import MOST_BYTES, is_export, is_packed, unpack
+from pipeline.intake.unpack import EXPORT_ENDINGS, MOST_BYTES, is_packed, unpack
 
 # Corrections are declared one by one, by hand.
 MOST_CORRECTIONS = 16 << 20
@@ -68,9 +68,20 @@ def receive_exports(paths: list[Path], store: Store, added: set[str], now: datet
             path = f"{folder.name}/{arrival.inner}"
             declared = folder.declared.get(arrival.inner) or folder.declared.get(arrival.archive)
             versions[path] = _place(path, arrival, versions.get(path, []), declared, stamp, notes)
+        _drop_corrections(folder, versions, store, added, stamp, notes)
     files = sort_received([file for entries in versions.values() for file in entries])
     store.check_kept(files)
     return Intake(tuple(files), tuple(folders), tuple(notes + _note_earlier(files, names)))
+
+
+def _drop_corrections(folder: Folder, versions: dict, store: Store, added: set[str], stamp: Receipt, notes: list[str]) -> None:
+    """Corrections whose list was taken out of the folder count no more from now on: an empty version says so."""
+    path = f"{folder.name}/{CORRECTIONS}"
+    before = versions.get(path, [])
+    if folder.corrections is None and before and before[-1].bytes:
+        empty = Arrival(CORRECTIONS, store.keep(b"", added), 0)
+        versions[path] = _place(path, empty, before, None, stamp, [])
+        notes.append(f"{path} is no longer in the folder: what it declared counts no more from now on")
 
 
 def _read_clock(known: list[ReceivedFile], now: datetime) -> tuple[Receipt, list[str]]:
@@ -109,8 +120,8 @@ def _list_arrivals(folder: Folder, store: Store, added: set[str], notes: list[st
             member = f"{inner}/{name}" if name else inner
             if name and folder.ignores(member):
                 continue
-            if name and not is_export(name):
-                notes.append(f"not read, since it is no .csv, .tsv or .txt: {member}")
+            if name and not name.lower().endswith(EXPORT_ENDINGS):
+                notes.append(f"not read, since it is no .csv, .tsv or .txt (unpack what is packed twice): {member}")
                 continue
             yield Arrival(member, store.keep(content, added), len(content), digest, inner)
 

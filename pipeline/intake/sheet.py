@@ -1,19 +1,71 @@
 """The sheet of quarantined rows that goes back to its sender and returns mended: what its three added columns mean.
 
-In: a line or a cell of a sheet. Out: whether it is one, which record it answers.
+In: a file or a cell of it. Out: whether it is a sheet, how it is written, which record a row answers.
 """
 
 from __future__ import annotations
 
+import csv
 import re
+from dataclasses import replace
+
+from pipeline.intake.dialect import Dialect
 
 REASON, PLACE, ANSWER = "firekpi reason", "firekpi file and line", "firekpi row"
 SHEET_COLUMNS = (REASON, PLACE, ANSWER)
 LINE = "firekpi line as sent"
+LONGEST_HEADER = 1 << 18
 
 
-def is_sheet(first_line: str) -> bool:
-    return all(column in first_line for column in (REASON, ANSWER))
+def read_sheet_form(data: bytes, dialect: Dialect) -> Dialect | None:
+    """The dialect as this file is written in, if it is a sheet; None if not.
+
+    A spreadsheet saves in its own encoding and with its own delimiter. The header is ours, so that the form that gives
+    the column of answers is no guess.
+    """
+    for encoding in dict.fromkeys((*_marked_encodings(data), dialect.encoding, "utf-8")):
+        try:
+            lines = data[:LONGEST_HEADER].decode(encoding, "ignore").removeprefix("\ufeff").splitlines()
+        except UnicodeError:
+            continue
+        skip = 1 if lines and lines[0].strip('"\r').lower().startswith("sep=") else 0  # some spreadsheets say so first
+        header = next((line for line in lines[skip:] if line.strip()), "")
+        for delimiter in dict.fromkeys((dialect.delimiter, ",", ";", "\t", "|")):
+            if ANSWER in _split(header, delimiter):
+                chosen = "utf-8" if encoding == dialect.encoding and _is_wide_utf_8(data, encoding) else encoding
+                return replace(dialect, encoding=chosen, delimiter=delimiter, skip_head=skip, skip_foot=0)
+    return None
+
+
+def _marked_encodings(data: bytes) -> tuple[str, ...]:
+    """What a byte order mark tells."""
+    marks = {b"\xef\xbb\xbf": "utf-8", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
+    return tuple(encoding for mark, encoding in marks.items() if data.startswith(mark))
+
+
+def _is_wide_utf_8(data: bytes, encoding: str) -> bool:
+    """Whether it was saved as UTF-8 though its source writes one byte a character."""
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return not data.isascii() and len(b"\xc3\xbc".decode(encoding, "replace")) == 2
+
+
+def _split(line: str, delimiter: str) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=delimiter), [])
+    except csv.Error:
+        return []
+
+
+def find_answered(data: bytes) -> str | None:
+    """The file_id in the first answer of what may be a sheet, whatever it is written in; None if there is none."""
+    beginning = data[:LONGEST_HEADER].replace(b"\0", b"")
+    if ANSWER.encode() not in beginning:
+        return None
+    found = re.search(rb"([0-9a-f]{12}):[0-9]{1,12}", beginning.split(ANSWER.encode(), 1)[1])
+    return found[1].decode() if found else None
 
 
 def write_answer(file_id: str, record_no: int) -> str:

@@ -9,6 +9,14 @@ with asked as (
     where matching is not null and unit_id is not null
     group by all
 ),
+-- two spellings in one file of the register are two units, whatever the rule says: neither is matched, nor anything with them
+twins as (
+    select matching, folded from (
+        select matching, fold_unit(unit_id, matching) as folded, file_no, unit_id
+        from parquet_row join stage_feed using (filename) where $is_register and matching is not null and unit_id is not null
+    )
+    group by matching, folded, file_no having count(distinct unit_id) > 1
+),
 known as (
     select matching, fold_unit(unit_id, matching) as folded, count(*) as spellings, min(unit_id) as unit_id
     from known_unit cross join (select distinct matching from asked)
@@ -24,5 +32,6 @@ reading as (
     end as read_as
     from asked left join known using (matching, folded) left join first_spelling using (matching, folded)
     where asked.unit_id not in (select unit_id from known_unit)
+        and (asked.matching, asked.folded) not in (select (matching, folded) from twins)
 )
 select * from reading where read_as <> unit_id;

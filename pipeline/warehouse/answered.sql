@@ -34,6 +34,11 @@ by_sheet as (
     select open_record.file_no, table_name, open_record.record_no, answer.file_no as by_no
     from open_record join stage_answer as answer on answer.of_file_id = open_record.file_id and answer.of_record_no = open_record.record_no
     where answer.file_no > open_record.file_no
+    union all -- a row of a sheet is answered by a later sheet's row for the same record
+    select open_record.file_no, table_name, open_record.record_no, answer.file_no
+    from open_record join stage_answer as mine on mine.file_no = open_record.file_no and mine.record_no = open_record.record_no
+    join stage_answer as answer on answer.of_file_id = mine.of_file_id and answer.of_record_no = mine.of_record_no
+    where answer.file_no > open_record.file_no
 ),
 -- a record is answered by a later full list of its vessel; one without a known vessel once every vessel of its file is listed anew
 asked as (

@@ -48,7 +48,14 @@ respelt as (
     select distinct on (table_name, file_no, spelt) 'unit-number-matched', table_name, file_id, record_no, line_no, 'unit_id',
         spelt || ', in ' || count(*) over (partition by table_name, file_no, spelt)::varchar || ' rows'
     from row_key join stage_file using (file_no)
-    where spelt is not null and fate in ('standing', 'replaced')
+    where spelt is not null and fate <> 'failed'
     order by table_name, file_no, spelt, record_no
+),
+-- a later row of a stay that says nothing of the end that an earlier one gave
+reopened as (
+    select 'end-taken-back', 'unit', now.file_id, now.record_no, now.line_no, 'removed_on', before.removed_on::varchar
+    from history.unit as before join record.unit as now
+        on now.file_id = before.replaced_by_file_id and now.record_no = before.replaced_by_record_no
+    where before.removed_on is not null and now.removed_on is null
 )
-from left_out union all from vanished union all from respelt
+from left_out union all from vanished union all from respelt union all from reopened

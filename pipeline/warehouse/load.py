@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import duckdb
 
+from pipeline.checks.context import readable_key_sql
 from pipeline.contract import Table
 from pipeline.errors import UserError
 
@@ -53,12 +54,7 @@ def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
 
 def _keep_keys(con, table: Table) -> None:
     """`row_key`: what later files restate, answer or leave out is told from it once all tables are loaded."""
-    readable = " and ".join(
-        f"stage.{name} is not null"
-        if table.column(name).required
-        else f"not coalesce(has_problem(stage.problems, '{name}'), false)"
-        for name in table.key
-    )
+    readable = readable_key_sql(table, "stage")
     key = ", ".join(f"stage.{name}" for name in table.key)
     con.execute(
         f"""

@@ -12,7 +12,7 @@ import duckdb
 
 from pipeline import __version__
 from pipeline.intake.corrections import Correction
-from pipeline.intake.dialect import Dialect
+from pipeline.intake.dialect import Dialect, Feed
 from pipeline.intake.received import write_time
 from pipeline.intake.stage import insert_rows
 from pipeline.intake.store import ReceivedFile
@@ -59,15 +59,21 @@ def write_declared(
 
 def write_column_sources(con: duckdb.DuckDBPyConnection, matched: list[tuple[ReceivedFile, Dialect]]) -> None:
     """Which header of which file fed which column."""
-    rows = {
-        (file.file_id, feed.table, name, source.header, source.constant)
-        for file, dialect in matched
-        for feed in dialect.feeds
-        for name, source in feed.columns.items()
-    }
+    rows = {(file.file_id, *row) for file, dialect in matched for feed in dialect.feeds for row in _list_sources(feed)}
     con.execute("create temp table column_source as from intake.column_source")
     insert_rows(con, "column_source", list(rows))
     con.execute("insert into intake.column_source from column_source order by all")
+
+
+def _list_sources(feed: Feed) -> list[tuple]:
+    """(table, column, header, constant, words) of each column of the feed; the words of a check list's cells too."""
+    rows = [
+        (feed.table, name, source.header, source.constant, ", ".join(source.words) or None)
+        for name, source in feed.columns.items()
+    ]
+    if feed.wide and feed.wide.word_column not in feed.columns:
+        rows.append((feed.table, feed.wide.word_column, None, None, ", ".join([*feed.wide.none_words, *feed.wide.cells])))
+    return rows
 
 
 def _utc(moment: datetime) -> datetime:

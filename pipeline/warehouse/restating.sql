@@ -1,17 +1,25 @@
 -- What later files say of earlier ones. In: stage_file, stage_feed, row_key.
 
 -- one row is a file and the first later version of its path that restates it: at least half of its good rows' keys are there again,
--- or it had no good row. A later version with less in common goes on where the file ended, and restates nothing.
+-- or, where no row was good, of its rows' keys, or no key of it can be read. A later version with less in common goes on where the
+-- file ended, and restates nothing. A mended sheet is never restated as a whole: what its next version lacks stays open.
 create or replace temp table restating as
-with good as (select distinct file_no, table_name, key_hash from row_key where fate <> 'failed' and key_hash is not null),
-given as (select distinct file_no, table_name, key_hash from row_key where key_hash is not null),
+with given as (
+    select file_no, table_name, key_hash, bool_or(fate <> 'failed') as is_good
+    from row_key where key_hash is not null group by all
+),
+asked as (
+    select file_no, table_name, key_hash from given
+    qualify is_good or not bool_or(is_good) over (partition by file_no)
+),
 pair as (
     select old.file_no, later.file_no as by_no from stage_file as old join stage_file as later on later.path = old.path and later.file_no > old.file_no
+    where old.file_no not in (select file_no from stage_answer)
 ),
 overlap as (
-    select pair.file_no, by_no, count(good.key_hash) as rows, count(again.key_hash) as again
-    from pair left join good on good.file_no = pair.file_no
-    left join given as again on again.file_no = by_no and again.table_name = good.table_name and again.key_hash = good.key_hash
+    select pair.file_no, by_no, count(asked.key_hash) as rows, count(again.key_hash) as again
+    from pair left join asked on asked.file_no = pair.file_no
+    left join given as again on again.file_no = by_no and again.table_name = asked.table_name and again.key_hash = asked.key_hash
     group by all
 )
 select file_no, min(by_no) as by_no from overlap where 2 * again >= rows group by file_no;

@@ -24,8 +24,11 @@ create table intake.file_table (
     file_id varchar, table_name varchar, rows_read bigint, rows_loaded bigint, rows_quarantined bigint, rows_duplicate bigint
 );
 
--- one row is a column of a table that a file feeds: the header it comes from, or the constant its dialect gives
-create table intake.column_source (file_id varchar, table_name varchar, column_name varchar, header varchar, constant varchar);
+-- one row is a column of a table that a file feeds: the header it comes from, or the constant its dialect gives, and the source's own
+-- words for it
+create table intake.column_source (
+    file_id varchar, table_name varchar, column_name varchar, header varchar, constant varchar, words varchar
+);
 
 -- one row is a reason why a row was not loaded; superseded_by: the later file that answers the row, null while it is open
 create table intake.quarantine (

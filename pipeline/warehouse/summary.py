@@ -21,6 +21,9 @@ class Summary:
     rows_quarantined: int
     rows_duplicate: int
     records_open: int
+    cells_corrected: int
+    records_set_aside: int
+    files_withdrawn: int
     flags: int
     vessels: int
     units: int
@@ -39,6 +42,10 @@ def read_summary(con: duckdb.DuckDBPyConnection, notes: tuple[str, ...] = ()) ->
     ).fetchone()
     is_open = "from intake.quarantine where superseded_by is null"
     records_open = con.execute(f"select count(*) from (select distinct file_id, record_no {is_open})").fetchone()[0]
+    declared = con.execute(
+        "select count(*) filter (column_name <> '(record)'), count(*) filter (column_name = '(record)'), "
+        "(select count(*) from intake.withdrawn) from intake.correction"
+    ).fetchone()
     units, overdue = con.execute(
         "select coalesce(max(units), 0), coalesce(max(overdue), 0) from figure.overdue_monthly "
         "where imo_number = '*' and duty = '*' and month_end = $as_of",
@@ -52,12 +59,7 @@ def read_summary(con: duckdb.DuckDBPyConnection, notes: tuple[str, ...] = ()) ->
     absent = tuple(name for name in tables() if name not in given)
     return Summary(
         as_of,
-        *map(int, totals),
-        int(records_open),
-        int(flags),
-        int(vessels),
-        int(units),
-        int(overdue),
+        *map(int, (*totals, records_open, *declared, flags, vessels, units, overdue)),
         absent,
         tuple(reasons),
         notes,

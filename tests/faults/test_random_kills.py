@@ -31,6 +31,6 @@ def test_killed_at_50_random_moments(firekpi, scene, tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(2, 8))
-def test_killed_at_300_random_moments(firekpi, scene, tmp_path, seed):
+@pytest.mark.parametrize("seed", range(2, 5))
+def test_killed_at_150_more_random_moments(firekpi, scene, tmp_path, seed):
     assert kill_at_random(firekpi, scene, tmp_path, kills=50, seed=seed) >= 50

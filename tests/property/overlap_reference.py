@@ -125,15 +125,21 @@ class History:
         return {line.key for line in self.files[number].lines if line.table and line.key}
 
     def restates(self, number: int, later: int) -> bool:
-        """A later version of the same path in which at least half of the good keys recur, or there was no good row."""
-        if later <= number or self.files[later].path != self.files[number].path:
+        """A later version of the same path in which at least half of the good keys recur, or of all keys where none is good.
+
+        A file without any key that can be read is restated too; a mended sheet never is.
+        """
+        file = self.files[number]
+        if later <= number or self.files[later].path != file.path or any(line.answers for line in file.lines):
             return False
-        good = self.good_keys(number)
-        return 2 * len(good & self.keys(later)) >= len(good)
+        asked = self.good_keys(number) or self.keys(number)
+        return 2 * len(asked & self.keys(later)) >= len(asked)
 
     def _answers(self, number: int, line: Line, later: int) -> bool:
         file, by = self.files[number], self.files[later]
         if any(answer.answers == (file.file_id, line.record_no) for answer in by.lines) or self.restates(number, later):
+            return True
+        if line.answers and any(other.answers == line.answers for other in by.lines):
             return True
         if line.table is None:
             again = by.dialect == file.dialect and any(o.table is None and o.text == line.text for o in by.lines)

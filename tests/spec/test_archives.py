@@ -38,6 +38,7 @@ def test_packed_exports_give_the_rows_of_plain_ones(exports, run_on, plain, tmp_
                 "ship/vessel.csv": plain["vessel.csv"],
                 "ship/inspection.csv": plain["inspection.csv"],
                 "notes.pdf": "x",
+                "ship/twice.csv.gz": gzip.compress(b"a"),
                 "__MACOSX/._a.csv": "y",
             }
         ),
@@ -56,7 +57,7 @@ def test_packed_exports_give_the_rows_of_plain_ones(exports, run_on, plain, tmp_
         con.execute("select sha256 from intake.file where path like '%unit%'").fetchone()[0]
         == hashlib.sha256(plain["unit.csv"].encode()).hexdigest()
     )
-    assert any("may.zip/notes.pdf" in note for note in summary.notes)
+    assert all(any(f"may.zip/{name}" in note for note in summary.notes) for name in ("notes.pdf", "ship/twice.csv.gz"))
     kept = tmp_path / "store" / "files"
     assert all((kept / hashlib.sha256(data).hexdigest()).read_bytes() == data for data in texts.values()), (
         "archives are kept as they came"

@@ -82,8 +82,13 @@ def test_a_correction_that_a_new_version_made_needless_stops_the_run(exports, ru
     folder = exports({**spoilt, "corrections.csv": f"{HEAD}\n{ROW}"})
     run_on(folder)
     (folder / "inspection.csv").write_text(spoilt["inspection.csv"].replace(" fine ", "satisfactory"))
-    with pytest.raises(UserError, match="the cell is 'satisfactory', not 'fine'"):
+    with pytest.raises(UserError, match="the cell is 'satisfactory' already, so take the correction out"):
         run_on(folder)
+    (folder / "corrections.csv").unlink()
+    summary, con = run_on(folder)
+    assert any("corrections.csv is no longer" in note for note in summary.notes)
+    assert con.execute("select count(*) from record.inspection").fetchone() == (2,)
+    assert not any("corrections.csv" in note for note in run_on(folder)[0].notes)
 
 
 def test_a_record_can_be_set_aside_whether_good_or_broken(exports, run_on, spoilt):

@@ -420,6 +420,24 @@ def test_months_in_the_sources_own_language(read):
     assert rows[5]["problems"][0] == {"rule": "impossible-date", "column_name": "inspected_on", "value": "4. Lenz 2026"}
 
 
+def test_the_month_is_found_among_other_words(read):
+    text = (
+        HEAD
+        + 'date_formats = ["lundi %d %b %Y", "%der %b %Y", "martes %d %b %Y"]\nmonths = { "août" = 8, "mar" = 3 }\n'
+        + INSPECTION
+    )
+    (rows,), _, _ = read(
+        "Serial,Day,Result\nU1,lundi 3 août 2026,ok\nU2,1er août 2026,ok\nU3,martes 3 mar. 2026,ok\n".encode(), text
+    )
+    assert [str(row.get("inspected_on")) for row in rows] == ["2026-08-03", "2026-08-01", "2026-03-03"]
+
+
+def test_a_word_that_means_nothing_is_an_empty_cell(read):
+    text = HEAD + INSPECTION.replace('unit_id = "Serial"', 'unit_id = { from = "Serial", words = { "none" = "" } }')
+    (rows,), _, _ = read(b"Serial,Day,Result\nnone,2026-01-01,ok\n", text)
+    assert "unit_id" not in rows[0]
+
+
 def test_numbers_that_carry_their_unit(read):
     """International pound 0.45359237 kg, US gallon 3.785411784 l: exact by definition (from memory)."""
     columns = """
@@ -455,3 +473,14 @@ def test_half_a_character_is_no_text(read, encoding, cell):
 
     with pytest.raises(UserError, match="halves of characters"):
         read(b"Serial,Day,Result\n" + cell + b",2026-01-01,ok\n", HEAD + f'encoding = "{encoding}"\n' + INSPECTION)
+
+
+def test_a_file_without_its_usual_foot_loses_no_record(read):
+    head = HEAD + "skip_foot = 2\n" + INSPECTION
+    (rows,), broken, _ = read(b"Serial,Day,Result\nU1,2026-01-01,ok\nU2,2026-01-01,ok\nSum,2,\nsigned,,\n", head)
+    assert [row["unit_id"] for row in rows] == ["U1", "U2"] and [item.rule for item in broken] == ["record-in-foot"]
+    (rows,), broken, _ = read(b"Serial,Day,Result\nU1,2026-01-01,ok\nU2,2026-01-01,ok\n2 rows\n\nsigned,,\n\n", head)
+    assert len(rows) == 2 and broken == []
+    (rows,), broken, _ = read(b"Serial,Day,Result\nU1,2026-01-01,ok\n\nU2,2026-01-01,ok\nU3,2026-01-01,ok\n", head)
+    assert [row["unit_id"] for row in rows] == ["U1"]
+    assert [(item.rule, item.record_no, item.line_no) for item in broken] == [("record-in-foot", 2, 4), ("record-in-foot", 3, 5)]

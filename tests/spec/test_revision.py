@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from pipeline.errors import UserError
 from pipeline.sheets import export_sheets
 from pipeline.withdraw import take_back_withdrawal, withdraw_file
 from tests.conftest import VESSEL_A, VESSEL_B
@@ -110,6 +111,153 @@ def test_the_mended_sheet_comes_back(spoilt, run_on, tmp_path):
         ("U1", "2026-04-30", f"exports/{sheet.name}"),
         ("U2", "2026-03-31", f"exports/{sheet.name}"),
     ]
+
+
+@pytest.mark.parametrize(
+    "encoding, delimiter, name",
+    [
+        ("utf-8", ";", "quarantine-osten.csv"),
+        ("utf-8-sig", ",", "quarantine-osten.csv"),
+        ("utf-16", "\t", "back/quarantine-osten (1).csv"),
+        ("cp1252", ";", "mended by mate.csv"),
+    ],
+)
+def test_a_sheet_that_a_spreadsheet_saved_in_its_own_way_is_read(
+    exports, run_on, small_fleet, tmp_path, encoding, delimiter, name
+):
+    dialect = """name = "osten"
+        files = ["rund_*.csv"]
+        encoding = "cp1252"
+        delimiter = ";"
+        skip_head = 1
+        date_formats = ["%d.%m.%Y"]
+        [[table]]
+        name = "inspection"
+        [table.columns]
+        unit_id = "Gerät"
+        imo_number = { constant = "9999993" }
+        inspected_on = "Datum"
+        outcome = { from = "Befund", words = { "geprüft" = "satisfactory" } }"""
+    round_ = "Rundgang\nGerät;Datum;Befund\nU1;31.03.2026;geprüft\nU2;31.04.2026;geprüft\n".encode("cp1252")
+    folder = exports({**small_fleet, "dialects/osten.toml": dialect, "rund_3.csv": round_, "inspection.csv": HEAD})
+    run_on(folder)[1].close()
+    export_sheets(next(tmp_path.glob("*.duckdb")), tmp_path / "sheets")
+    rows = list(csv.reader((tmp_path / "sheets/quarantine-osten.csv").read_text("cp1252").splitlines(), delimiter=";"))
+    rows[1][rows[0].index("Datum")] = "30.04.2026"
+    back = folder / name
+    back.parent.mkdir(exist_ok=True)
+    with open(back, "w", encoding=encoding, newline="") as stream:
+        csv.writer(stream, delimiter=delimiter, quoting=csv.QUOTE_ALL).writerows(rows)
+    _, con = run_on(folder)
+    assert open_rows(con) == []
+    assert con.execute("select unit_id, inspected_on::varchar from record.inspection order by all").fetchall() == [
+        ("U1", "2026-03-31"),
+        ("U2", "2026-04-30"),
+    ]
+
+
+def test_a_sheet_is_read_with_the_order_of_day_and_month_of_the_files_it_answers(exports, run_on, small_fleet, tmp_path):
+    dialect = """name = "log"
+        files = ["log_*.csv"]
+        date_formats = ["%d/%m/%Y", "%m/%d/%Y"]
+        [[table]]
+        name = "inspection"
+        [table.columns]
+        unit_id = "No"
+        imo_number = { constant = "9999993" }
+        inspected_on = "Day"
+        outcome = "Result\""""
+    day_first = "No,Day,Result\nU1,25/03/2026,satisfactory\nX9,03/04/2026,satisfactory\n"
+    month_first = "No,Day,Result\nU1,04/25/2026,satisfactory\nX8,04/13/2026,satisfactory\n"
+    texts = {**small_fleet, "inspection.csv": HEAD, "dialects/log.toml": dialect, "log_1.csv": day_first}
+    folder = exports(texts)
+    run_on(folder)[1].close()
+    export_sheets(next(tmp_path.glob("*.duckdb")), tmp_path / "one")
+    sheet = (tmp_path / "one/quarantine-log.csv").read_bytes()
+    (folder / "quarantine-log.csv").write_bytes(sheet.replace(b"X9,03", b"U2,03"))
+    _, con = run_on(folder)
+    sql = "select unit_id, inspected_on::varchar from record.inspection where unit_id = 'U2'"
+    assert con.execute(sql).fetchall() == [("U2", "2026-04-03")]
+    con.close()
+    (folder / "quarantine-log.csv").unlink()
+    (folder / "log_2.csv").write_text(month_first)
+    run_on(folder, store="both")[1].close()
+    export_sheets(next(tmp_path.glob("both*.duckdb")), tmp_path / "two")
+    sheet = (tmp_path / "two/quarantine-log.csv").read_bytes()
+    (folder / "quarantine-log.csv").write_bytes(sheet.replace(b"X9,03", b"U2,03"))
+    with pytest.raises(UserError, match="2026-04-03 or as 2026-03-04"):
+        run_on(folder, store="both")
+
+
+def test_a_sheet_sent_in_parts_keeps_what_is_still_open(spoilt, run_on, tmp_path):
+    run_on(spoilt)[1].close()
+    export_sheets(next(tmp_path.glob("*.duckdb")), tmp_path / "sheets")
+    rows = (tmp_path / "sheets/quarantine-canonical-inspection.csv").read_text("utf-8-sig").splitlines()
+    back = spoilt / "quarantine-canonical-inspection.csv"
+    back.write_text("\n".join(rows) + "\n")
+    run_on(spoilt)
+    back.write_text("\n".join([rows[0], rows[1].replace(",fine,", ",satisfactory,", 1)]) + "\n")
+    _, con = run_on(spoilt)
+    assert [row[1:] for row in open_rows(con)] == [(2, "impossible-date")]
+    assert con.execute("select count(*) from record.inspection").fetchone() == (2,)
+
+
+def test_a_broken_line_that_nobody_filled_in_stays_open_as_it_was(exports, run_on, small_fleet, tmp_path):
+    folder = exports({**small_fleet, "inspection.csv": lines(HEAD, f"U1,{VESSEL_A},2026-03-31")})
+    _, con = run_on(folder)
+    before = open_rows(con)
+    con.close()
+    export_sheets(next(tmp_path.glob("*.duckdb")), folder)
+    summary, con = run_on(folder)
+    assert open_rows(con) == before == [("exports/inspection.csv", 1, "ragged-record")] and summary.rows_quarantined == 1
+
+
+def test_a_file_of_bad_rows_only_is_not_answered_by_other_rows_under_its_name(exports, run_on, small_fleet):
+    folder = exports(
+        {
+            **small_fleet,
+            "inspection.csv": lines(HEAD, f"U8,{VESSEL_A},2026-03-31,satisfactory", f"U9,{VESSEL_A},2026-03-31,satisfactory"),
+        }
+    )
+    run_on(folder)
+    (folder / "inspection.csv").write_bytes(lines(HEAD, f"U1,{VESSEL_A},2026-04-30,satisfactory"))
+    _, con = run_on(folder)
+    assert len(open_rows(con)) == 2
+
+
+def test_two_spellings_in_one_register_are_two_units(exports, run_on):
+    texts = {
+        **DUMPS,
+        "dialects/register.toml": REGISTER.format(dump="vessel"),
+        "register_2.csv": f"No,IMO,Since\nAB-07,{VESSEL_A},2020-01-01\nAB-7,{VESSEL_A},2020-01-01",
+    }
+    _, con = run_on(exports(texts))
+    assert con.execute("select unit_id from record.unit where unit_id like 'AB%' order by all").fetchall() == [
+        ("AB-07",),
+        ("AB-7",),
+    ]
+
+
+def test_a_removal_that_a_later_row_takes_back_is_flagged(exports, run_on):
+    gone = f"No,IMO,Since,Gone\nA 1,{VESSEL_A},2020-01-01,\nA 2,{VESSEL_A},2020-01-01,2025-12-31"
+    texts = {**DUMPS, "dialects/register.toml": REGISTER.format(dump="vessel"), "register_1.csv": gone,
+             "register_2.csv": gone.replace("2025-12-31", "")}  # fmt: skip
+    _, con = run_on(exports(texts))
+    assert flags(con, "end-taken-back") == ["2025-12-31"]
+
+
+def test_sheets_of_sources_with_names_much_alike_do_not_take_each_others_place():
+    from pipeline.intake.dialect import sheet_name
+
+    names = ["журнал", "реестр", "log A", "Log-a", "log-a", "Über list", "ber list", "..", "/"]
+    assert len({sheet_name(name) for name in names}) == len(names)
+    assert sheet_name("log-a") == "quarantine-log-a" and all("/" not in sheet_name(name) for name in names)
+
+
+def test_a_sheet_that_lost_its_answers_is_refused(spoilt, run_on):
+    (spoilt / "quarantine-canonical-inspection.csv").write_bytes(lines(HEAD, f"U1,{VESSEL_A},2026-04-30,satisfactory"))
+    with pytest.raises(UserError, match="no column 'firekpi row'"):
+        run_on(spoilt)
 
 
 def test_a_sheet_guards_formulas_and_takes_the_guard_back(exports, run_on, small_fleet, tmp_path):
