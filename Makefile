@@ -13,7 +13,7 @@ demo: $(VENV)/.demo-ready  ## sample exports in, database and pages out
 	$(VENV)/bin/firekpi run sample_exports --as-of $(AS_OF)
 
 test: $(VENV)/.test-ready  ## every test but the long statistical ones (test-slow)
-	$(VENV)/bin/python -m pytest -n 2 --dist loadfile
+	$(VENV)/bin/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
 test-slow: $(VENV)/.test-ready  ## the long and statistical tests
 	$(VENV)/bin/python -m pytest -m slow

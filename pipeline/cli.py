@@ -64,7 +64,10 @@ def _parser() -> argparse.ArgumentParser:
     learn.add_argument("files", metavar="FILE", nargs="+", type=Path, help="export to learn from; several must be of one kind")
     learn.add_argument("--name", help="name of the dialect (default: the file's, without digits)")
     learn.add_argument(
-        "--out", metavar="DIALECT.toml", type=Path, help="where to write it (default: dialects/NAME.toml beside FILE)"
+        "--out",
+        metavar="DIALECT.toml",
+        type=Path,
+        help="where to write it (default: dialects/NAME.toml in the folder of exports)",
     )
     learn.add_argument(
         "--store", type=Path, default=Path(".firekpi"), help="what the dry run is held against (default: .firekpi)"

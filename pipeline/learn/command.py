@@ -9,18 +9,19 @@ from pathlib import Path
 from pipeline.errors import UserError
 from pipeline.learn.learn import learn_dialect
 from pipeline.learn.report import report_lines
-from pipeline.learn.sources import name_source
+from pipeline.learn.sources import find_home, name_source
 from pipeline.learn.trial import try_draft
 
 
 def learn_command(paths: list[Path], name: str | None, out: Path | None, store: Path) -> list[str]:
     """Draft, write the file (never over another), try it; returns the lines to print. Raises UserError, also dialect-exists."""
-    target = out or paths[0].parent / "dialects" / f"{file_name(name or name_source(paths[0]))}.toml"
+    home = find_home(paths[0])
+    target = out or home / "dialects" / f"{file_name(name or name_source(paths[0]))}.toml"
     if target.exists():
         raise UserError("dialect-exists", path=target)
     folder = target.resolve().parent.parent if target.resolve().parent.name == "dialects" else None
     draft = learn_dialect(paths, name, folder)
-    trial = try_draft(draft, paths, store)
+    trial = try_draft(draft, paths, store, folder or home)
     _write_new(target, draft.text)
     return report_lines(draft, trial, target)
 

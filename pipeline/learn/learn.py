@@ -9,18 +9,23 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline import contract
 from pipeline.errors import UserError
 from pipeline.learn.encoding import EncodingGuess, guess_encoding
 from pipeline.learn.make_plan import make_plan
-from pipeline.learn.plan import Plan
+from pipeline.learn.plan import ColumnPlan, Plan
 from pipeline.learn.sheet import read_sheet
 from pipeline.learn.sources import clip, glob_files, name_source, read_sources
-from pipeline.learn.write import list_unsettled, write_plan
+from pipeline.learn.unsettled import list_unsettled
+from pipeline.learn.write import write_plan
 
 
 @dataclass(frozen=True)
 class Finding:
-    """What is proposed for one header: a column ('table.column', '' for none), how sure, examples, what speaks for it."""
+    """What is proposed for one header: a column ('table.column', '' for none), how sure, examples, what speaks for it.
+
+    `marks` are what else of it is marked "?": unit, words, formats.
+    """
 
     header: str
     column: str
@@ -28,6 +33,7 @@ class Finding:
     is_sure: bool
     examples: tuple[str, ...]
     why: str
+    marks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -80,8 +86,29 @@ def _list_findings(plan: Plan):
         for column in feed.columns:
             if column.source.text is not None and not column.is_constant:
                 name = f"{feed.table.text}.{column.name}"
-                yield Finding(column.source.text, name, column.score, column.source.is_sure, column.examples, column.why)
+                yield Finding(
+                    column.source.text,
+                    name,
+                    column.score,
+                    column.source.is_sure,
+                    column.examples,
+                    column.why,
+                    _list_marks(column, feed.table.text, plan),
+                )
         for header, part in feed.wide.headers if feed.wide else ():
             yield Finding(header, f"{feed.table.text}, part {part.text}", 1.0, part.is_sure, (), "a column of a check list")
-    for header, why in plan.ignored:
-        yield Finding(header.text or "", "", 0.0, header.is_sure, (), why)
+    for item in plan.ignored:
+        yield Finding(item.header.text or "", "", 0.0, item.header.is_sure, item.examples, item.why)
+
+
+def _list_marks(column: ColumnPlan, table: str, plan: Plan) -> tuple[str, ...]:
+    """What of a column is to be settled beside its header."""
+    is_dated = contract.tables()[table].column(column.name).type == "date"
+    # A date without forms of its own is read by those of the whole file.
+    forms = column.formats or (plan.date_formats if is_dated else ())
+    is_open = {
+        "unit": column.unit is not None and not column.unit.is_sure,
+        "words": any(not word.is_sure for word in column.words),
+        "formats": any(not form.is_sure for form in forms),
+    }
+    return tuple(name for name, is_marked in is_open.items() if is_marked)

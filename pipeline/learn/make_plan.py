@@ -16,12 +16,21 @@ from pipeline.learn.pressure import settle_pressure
 from pipeline.learn.profile import Profile, is_imo_number, profile_sheet
 from pipeline.learn.rows import When, find_when
 from pipeline.learn.score import score_all
-from pipeline.learn.settle import describe_dates, settle_dates, settle_marks, settle_suffixes, settle_unit, settle_words
+from pipeline.learn.settle import (
+    describe_dates,
+    find_other_thousands,
+    settle_dates,
+    settle_marks,
+    settle_suffixes,
+    settle_unit,
+    settle_words,
+)
 from pipeline.learn.sheet import Sheet
 from pipeline.learn.tables import assign_headers, kind_of_day, says_the_kind
 from pipeline.learn.vocabulary import read_data
 from pipeline.learn.wide import find_wide, plan_wide
 
+MOSTLY = 0.8
 NUMBERS = ("decimal", "integer")
 # A valid number in a range that, as far as we know, is given to no ship: a dry run takes it where the vessel is not settled.
 STAND_IN_IMO = "9999993"
@@ -36,6 +45,9 @@ def make_plan(sheet: Sheet, name: str, about: str, files: tuple[str, ...], names
         return None
     dates, dates_why = settle_dates([p.dates for p in _dated(assignment, profiles) if p.dates])
     decimal, thousands, marks_why = settle_marks(_numbers(assignment, profiles))
+    thousands_why = "parts the thousands of long numbers"
+    if decimal.is_sure and not thousands.text:
+        thousands, thousands_why = find_other_thousands(decimal, _unread_numbers(assignment, profiles))
     assignment = settle_pressure(assignment, sheet, profiles)
     feeds = tuple(
         _plan_feed(table, assignment, profiles, sheet, whens.get(table), dates, find_imo(sheet, names))
@@ -52,6 +64,7 @@ def make_plan(sheet: Sheet, name: str, about: str, files: tuple[str, ...], names
         decimal_mark=decimal,
         thousands_mark=thousands,
         marks_why=marks_why,
+        thousands_why=thousands_why,
         date_formats=dates,
         dates_why=dates_why,
         null_words=_null_words(assignment, profiles, bool(wide)),
@@ -104,6 +117,12 @@ def _numbers(assignment: Assignment, profiles: dict[str, Profile]) -> list[Count
     return [profiles[header].cells for column, header in _columns(assignment) if column.type in NUMBERS]
 
 
+def _unread_numbers(assignment: Assignment, profiles: dict[str, Profile]) -> list[Counter[str]]:
+    """Numbers in columns without a place."""
+    used = {header for _, header in _columns(assignment)}
+    return [p.cells for header, p in profiles.items() if header not in used and p.number_share >= MOSTLY and not p.dates]
+
+
 def _null_words(assignment: Assignment, profiles: dict[str, Profile], is_wide: bool) -> tuple[tuple[Choice, int], ...]:
     """Signs of an empty cell that stand where a number, date or known word should; beside a check list a dash may mean more."""
     found: Counter[str] = Counter()
@@ -130,7 +149,9 @@ def _plan_feed(table: str, assignment: Assignment, profiles, sheet: Sheet, when:
         if column.name in matched:
             match = matched[column.name]
             columns.append(
-                _plan_column(column, match, profiles[match.header], _cells_under(sheet, match.header, when, profiles), dates)
+                _plan_column(
+                    column, match, profiles[match.header], _cells_under(sheet, match.header, when, profiles), dates, sheet
+                )
             )
         elif (constant := _constant(column.name, table, assignment, imo)) is not None:
             columns.append(constant)
@@ -165,8 +186,10 @@ def _cells_under(sheet: Sheet, header: str, when: When | None, profiles: dict[st
     return Counter({cell: count for cell, count in found.items() if cell in profiles[header].cells})
 
 
-def _plan_column(column: Column, match: Match, profile: Profile, cells: Counter[str], dates: tuple[Choice, ...]) -> ColumnPlan:
-    unit, unit_notes = settle_unit(column, profile)
+def _plan_column(
+    column: Column, match: Match, profile: Profile, cells: Counter[str], dates: tuple[Choice, ...], sheet: Sheet
+) -> ColumnPlan:
+    unit, unit_notes = settle_unit(column, profile, sheet.head_lines)
     words, word_notes = settle_words(column, cells, profile.cells)
     formats, precision, date_notes = _plan_dates(column, profile, dates)
     rival = (f"it could as well be {match.rival}",) if match.rival else ()
@@ -193,6 +216,9 @@ def _plan_dates(
     if column.type != "date" or profile.dates is None:
         return (), None, ()
     own, why = describe_dates(profile.dates)
+    if any(form.text is None for form in dates) and (profile.dates.is_inherited or not profile.dates.is_ordered):
+        # What these cells don't settle is asked once, for the whole file.
+        own, why = (dates, "") if profile.dates.formats else ((), "")
     notes = (why,) if why and own != dates else ()
     strays = f"read by no form: {', '.join(map(repr, profile.dates.stray))}" if profile.dates.stray and not why else ""
     notes += (strays,) if strays else ()

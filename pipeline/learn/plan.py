@@ -49,6 +49,15 @@ class ColumnPlan:
 
 
 @dataclass(frozen=True)
+class IgnoredPlan:
+    """A header without a column: why, and its commonest cells. A sure one is not to be read."""
+
+    header: Choice
+    why: str
+    examples: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class WidePlan:
     """A check list: header -> component, words that mean nothing found, words that mean a defect."""
 
@@ -78,10 +87,11 @@ class Plan:
     decimal_mark: Choice
     thousands_mark: Choice
     marks_why: str
+    thousands_why: str
     date_formats: tuple[Choice, ...]
     dates_why: str
     null_words: tuple[tuple[Choice, int], ...]
-    ignored: tuple[tuple[Choice, str], ...]
+    ignored: tuple[IgnoredPlan, ...]
     feeds: tuple[FeedPlan, ...]
     months: tuple[tuple[str, int], ...] = ()
     notes: tuple[str, ...] = field(default=())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.learn.learn import Draft
+from pipeline.learn.learn import Draft, Finding
 from pipeline.learn.trial import Trial
 from pipeline.learn.write import clean_comment, show
 
@@ -32,13 +32,18 @@ def _layout_lines(draft: Draft) -> list[str]:
 
 def _header_lines(draft: Draft) -> list[str]:
     rows = [
-        (_clip(finding.header), finding.column or "(none)", "sure" if finding.is_sure else "?", f"{finding.score:.2f}",
+        (_clip(finding.header), finding.column or "(none)", "sure" if finding.is_sure else "?", _show_score(finding),
          ", ".join(show(text) for text in finding.examples))
         for finding in draft.findings
     ]  # fmt: skip
     rows.insert(0, ("header", "column", "", "", "examples"))
     widths = [max(len(row[place]) for row in rows) for place in range(4)]
     return ["  ".join([*(row[place].ljust(widths[place]) for place in range(4)), row[4]]).rstrip() for row in rows]
+
+
+def _show_score(finding: Finding) -> str:
+    """How sure, and what of a found column is to be settled all the same."""
+    return ", ".join([f"{finding.score:.2f}", *(f"{mark}?" for mark in finding.marks)])
 
 
 def _clip(text: str) -> str:
@@ -72,14 +77,32 @@ def _trial_lines(draft: Draft, trial: Trial) -> list[str]:
     if trial.stopped:
         return [head, f"         it stopped: {trial.stopped}"]
     quarantined = trial.read - trial.loaded - trial.duplicate - trial.waiting
+    # A check list, or a file for two tables, makes several rows of one record.
+    is_one_each = len(draft.plan.feeds) == 1 and not draft.plan.feeds[0].wide
+    what = (
+        ("record" if trial.read == 1 else "records") + " read"
+        if is_one_each
+        else f"rows made of {len(draft.plan.sheet.rows) + draft.plan.sheet.broken:,} records"
+    )
     lines = [
         head,
-        f"         {trial.read:,} rows read: {trial.loaded:,} would load, {trial.waiting:,} wait only for a register (unknown vessel "
-        f"or unit), {quarantined:,} would be put aside, {trial.duplicate:,} are exact duplicates",
+        f"         {trial.read:,} {what}: {trial.loaded:,} would load, {trial.waiting:,} would load once their vessel or unit "
+        f"is in a register, {quarantined:,} would be put aside, {trial.duplicate:,} are exact duplicates",
     ]
+    count = sum(count for _, _, count, _ in trial.reasons)
+    lines += [f"         reasons to put aside, {count:,} in all (one record may have several):"] if trial.reasons else []
     for rule, table, count, example in trial.reasons:
         lines.append(f"         {rule} ({table}): {count:,}, e.g. {example}")
     imo = next((c for feed in draft.plan.feeds for c in feed.columns if c.is_constant and c.source.stand_in), None)
     if imo:
-        lines.append(f"         the vessel is not settled: {imo.source.stand_in} stood in for its IMO number")
+        lines.append(
+            f"         the vessel is not settled: the made-up number {imo.source.stand_in} was used in this dry run only; "
+            "write the vessel's IMO number into the draft"
+        )
+    if trial.respelled:
+        match = "unit number matches" if trial.respelled == 1 else "unit numbers match"
+        lines.append(
+            f"note     {trial.respelled:,} {match} the register only if spacing/case/leading zeros may differ: "
+            "add match = [...] to unit_id"
+        )
     return lines

@@ -16,6 +16,8 @@ from pipeline.learn.vocabulary import WORD_SURE, match_column, plain
 
 MOST_STRAY = 0.02
 MOST_LISTED = 150
+LONGEST_LINE = 60
+PLAIN_WORDS = ("in", "at", "gr", "lit", "min", "ratio")  # units that are words of other meaning in a title
 NONE: Counter[str] = Counter()
 
 
@@ -32,6 +34,16 @@ def settle_marks(columns: Iterable[Counter[str]]) -> tuple[Choice, Choice, str]:
     found = Counter(open_thousands) + Counter({m: n for m, n in thousands.items() if m != mark})
     group = found.most_common(1)[0][0] if found else ""
     return Choice(mark, is_sure), Choice(group, is_sure), why
+
+
+def find_other_thousands(decimal: Choice, columns: Iterable[Counter[str]]) -> tuple[Choice, str]:
+    """A thousands mark that only columns without a place show, to be confirmed: they may be given one by hand."""
+    sign = {".": ",", ",": "."}[decimal.text or "."]
+    for cells in columns:
+        for cell in cells:
+            if re.fullmatch(rf"[+-]?[1-9]\d{{0,2}}(?:{re.escape(sign)}\d{{3}})+", cell):
+                return Choice(sign, False), f"only in a column that is not read so far: {cell!r} could be thousands"
+    return Choice("", decimal.is_sure), ""
 
 
 def _without_unit(cell: str) -> str:
@@ -69,12 +81,13 @@ def _choose_decimal(decimal: Counter, thousands: Counter, open_marks: Counter) -
         return other[grouped], True, f"{grouped!r} parts thousands"
     if open_marks:
         mark = open_marks.most_common(1)[0][0]
-        return mark, False, f"numbers such as 1{mark}234 could be thousands or decimals: say which"
+        why = f"numbers such as 1{mark}234 could be thousands or decimals: if {mark!r} parts thousands, write "
+        return mark, False, f'{why}decimal_mark = "{other[mark]}" and thousands_mark = "{mark}"'
     return ".", True, "no number has a mark"
 
 
-def settle_unit(column: Column, profile: Profile) -> tuple[Choice | None, tuple[str, ...]]:
-    """The unit the header states; where it states none, a proposal to be confirmed."""
+def settle_unit(column: Column, profile: Profile, head_lines: tuple[str, ...] = ()) -> tuple[Choice | None, tuple[str, ...]]:
+    """The unit the header states; where it states none, a proposal to be confirmed: the one named above the table, or a guess."""
     if column.unit is None:
         return None, ()
     known = contract.conversions(column.unit)
@@ -84,7 +97,30 @@ def settle_unit(column: Column, profile: Profile) -> tuple[Choice | None, tuple[
         return (None if profile.unit == column.unit else Choice(profile.unit)), ()
     if plain(profile.header) == plain(column.name) or column.unit == "pct" and "%" in profile.header:
         return None, ()
+    above = _units_above(column, head_lines)
+    if len(above) == 1:
+        unit, line = above.popitem()
+        return Choice(unit, False), (f"the header states no unit; above the table stands {show_line(line)}",)
     return Choice(_likely_unit(column, profile), False), ("the header states no unit",)
+
+
+def _units_above(column: Column, head_lines: tuple[str, ...]) -> dict[str, str]:
+    """Units of a column's kind that lines above the table name, each with its line. A lone letter or 'in' may be any word."""
+    known = contract.conversions(column.unit)
+    found: dict[str, str] = {}
+    for line in head_lines:
+        for word in re.split(r"[\s,;:|()\[\]\"]+", line.lower()):
+            word = word.rstrip(".")
+            unit = unit_words().get(word)
+            if unit in known and len(word) > 1 and word not in PLAIN_WORDS:
+                found.setdefault(unit, line)
+    return found
+
+
+def show_line(line: str) -> str:
+    """A line above the table as a reason: the end of a long one, where units tend to stand."""
+    text = line.strip(" ,;|\t")
+    return f"'{text if len(text) <= LONGEST_LINE else '…' + text[1 - LONGEST_LINE :]}'"
 
 
 def settle_suffixes(column: Column, profile: Profile) -> tuple[tuple[str, str], ...]:
@@ -134,7 +170,13 @@ def settle_words(
 
 
 def settle_dates(readings: list[DateReading]) -> tuple[tuple[Choice, ...], str]:
-    """The forms of most date columns, for the whole file."""
+    """The forms of most date columns, for the whole file; a question as long as one of them leaves its order open."""
+    waiting = [reading for reading in readings if reading.formats and not reading.is_ordered]
+    if waiting:
+        asked = dict(describe_dates(reading) for reading in waiting)
+        forms = dict.fromkeys(form for forms in asked for form in forms)
+        many = "; a column that is written otherwise takes formats of its own" if len(waiting) > 1 else ""
+        return tuple(forms), "; and ".join(dict.fromkeys(asked.values())) + many
     counts = Counter(describe_dates(reading)[0] for reading in readings if reading.formats)
     if not counts:
         return (), ""
@@ -146,12 +188,19 @@ def settle_dates(readings: list[DateReading]) -> tuple[tuple[Choice, ...], str]:
 def describe_dates(reading: DateReading) -> tuple[tuple[Choice, ...], str]:
     """The day forms of one column as choices, and what is to be said about them."""
     if not reading.is_ordered:
-        either = " or ".join(f'"{form}"' for form in (reading.formats[0], reading.swapped[0]))
-        what = (
-            "both day first and month first are there" if reading.day_first else "day and month could change places in every cell"
-        )
         asked = Choice(None, False, reading.formats[0])
-        return (asked, *(Choice(form) for form in reading.formats[1:])), f"{what}: write {either}"
+        return (asked, *(Choice(form) for form in reading.formats[1:])), _describe_doubt(reading)
     why = "short years: 00-68 read as 2000-2068, 69-99 as 1969-1999" if reading.has_short_year else ""
     why += "" if reading.is_year_sure or not why else "; confirm"
     return tuple(Choice(form, "%y" not in form or reading.is_year_sure) for form in reading.formats), why
+
+
+def _describe_doubt(reading: DateReading) -> str:
+    """What could change places, and each way to write the first form."""
+    forms = [reading.formats[0]]
+    forms += [] if reading.tells_month else [reading.swapped[0]]
+    forms += [reading.year_swapped[0]] if reading.is_year_open else []
+    what = "both day first and month first are there" if reading.day_first else "day and month could change places in every cell"
+    if reading.is_year_open:
+        what = "day and year could change places" if reading.tells_month else "day, month and year could change places"
+    return f"{what}: write " + " or ".join(f'"{form}"' for form in forms)

@@ -9,6 +9,9 @@ from pipeline.errors import UserError
 from pipeline.intake.dialect import plain_name
 from pipeline.intake.unpack import MOST_BYTES, is_packed, unpack
 
+MOST_UP = 6
+HOME_SIGNS = ("dialects", "received.csv", "exports.toml", "vessel.csv", "vessel.csv.gz")
+
 
 def read_sources(paths: list[Path]) -> list[tuple[Path, bytes]]:
     """Each export with its bytes; those in an archive one by one.
@@ -33,6 +36,29 @@ def _read_bytes(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise UserError("unreadable-file", path=path, why=error.strerror) from error
+
+
+def find_home(path: Path) -> Path:
+    """The folder of exports that a file lies in: its own or the nearest above it that shows its signs; else its own.
+
+    Not above the user's home, where another's signs may lie.
+    """
+    own = path.resolve().parent
+    for place in (own, *own.parents[:MOST_UP]):
+        if place == Path(place.anchor):
+            break
+        if any((place / sign).exists() for sign in HOME_SIGNS):
+            return place if place != own else path.parent
+        if place == _user_home():
+            break
+    return path.parent
+
+
+def _user_home() -> Path | None:
+    try:
+        return Path.home().resolve()
+    except RuntimeError:  # no such user
+        return None
 
 
 def name_source(path: Path) -> str:

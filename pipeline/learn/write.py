@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from pipeline.learn.plan import Choice, ColumnPlan, FeedPlan, Plan, WidePlan, WordPlan
+from pipeline.learn.plan import Choice, ColumnPlan, FeedPlan, IgnoredPlan, Plan, WidePlan, WordPlan
 
 LONGEST_SHOWN = 40
 SHORT = {"\b": "\\b", "\t": "\\t", "\n": "\\n", "\f": "\\f", "\r": "\\r", '"': '\\"', "\\": "\\\\"}
@@ -101,7 +101,13 @@ def _write_layout(writer: Writer, plan: Plan) -> None:
         writer.put("skip_head", str(layout.skip_head), f"above the header: {shown}")
     if layout.skip_foot:
         is_asked = writer.is_draft and not layout.is_foot_sure
-        writer.put('"?skip_foot"' if is_asked else "skip_foot", str(layout.skip_foot), "last lines of other width: no records?")
+        writer.put(
+            '"?skip_foot"' if is_asked else "skip_foot",
+            str(layout.skip_foot),
+            "these last lines look like a note or a signature below the table"
+            if layout.is_foot_sure
+            else "these last lines look unlike the records: are they no records, to be left out?",
+        )
     if plan.sheet.repeated_headers:
         writer.put("repeated_header", "true", f"the header row comes again {plan.sheet.repeated_headers} times")
     if plan.sheet.totals:
@@ -117,7 +123,7 @@ def _write_marks(writer: Writer, plan: Plan) -> None:
     if mark != ".":
         writer.put("decimal_mark", quote(mark or "."), plan.marks_why)
     if plan.thousands_mark.text:
-        writer.put("thousands_mark", quote(writer.choose(plan.thousands_mark) or ""), "parts the thousands of long numbers")
+        writer.put("thousands_mark", quote(writer.choose(plan.thousands_mark) or ""), plan.thousands_why)
     if plan.date_formats:
         writer.put("date_formats", _write_forms(writer, plan.date_formats), plan.dates_why)
     if plan.null_words:
@@ -130,12 +136,17 @@ def _write_marks(writer: Writer, plan: Plan) -> None:
         _write_ignored(writer, plan.ignored)
 
 
-def _write_ignored(writer: Writer, ignored: tuple[tuple[Choice, str], ...]) -> None:
-    words = [writer.choose(header) or "" for header, _ in ignored]
-    said = [f"{show(header.text or '')}: {why}" for header, why in ignored if header.is_sure]
-    if any(not header.is_sure for header, _ in ignored):
-        said.append('no column fits those with "?": map them or confirm that they are not read')
-    writer.put("ignore_columns", quote_list(words), *said)
+def _write_ignored(writer: Writer, ignored: tuple[IgnoredPlan, ...]) -> None:
+    """The headers that no column takes, with what stands under them: it may be wanted after all."""
+    if any(not item.header.is_sure for item in ignored):
+        writer.comment(
+            'Headers without a column. To take the "?" away means that the column is NOT read; to read it, take it out'
+        )
+        writer.comment("of this list and write it under [table.columns].")
+    for item in ignored:
+        shown = ", ".join(map(show, item.examples)) or "no cell is filled"
+        writer.comment(f"  {show(item.header.text or '')}: {shown} ({item.why})")
+    writer.put("ignore_columns", quote_list([writer.choose(item.header) or "" for item in ignored]))
 
 
 def _write_forms(writer: Writer, forms: tuple[Choice, ...]) -> str:
@@ -230,16 +241,3 @@ def _write_grade(writer: Writer, cell: WordPlan) -> list[str]:
     if cell.target != "corrosion" or not digit:
         return []
     return [f"rust_grade = {quote(('?' if writer.is_draft else '') + 'Ri' + digit[1])}"]
-
-
-def list_unsettled(spec: object, where: str = "") -> list[str]:
-    """Each place of a parsed draft whose key or text begins with "?"."""
-    if isinstance(spec, dict):
-        found = []
-        for key, value in spec.items():
-            place = f"{where}.{key}" if where else key
-            found += ([place] if key.startswith("?") else []) + list_unsettled(value, place)
-        return found
-    if isinstance(spec, list):
-        return [item for number, value in enumerate(spec) for item in list_unsettled(value, f"{where}[{number}]")]
-    return [f"{where} = {spec}"] if isinstance(spec, str) and spec.startswith("?") else []

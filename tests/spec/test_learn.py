@@ -3,7 +3,7 @@
 Measured 2026-11-25 on twenty invented lists (English, German, Dutch, French, Spanish, Italian, Portuguese, Nordic, Polish, Greek,
 Croatian, Turkish, Russian, Indonesian, Filipino), written by someone who had not read the word lists. Ten were read while the
 rules and words were mended, the other ten were only counted by a script, three times. First count -> last count:
-  read ten:   columns right 59 -> 105 of 106; called sure 67 -> 103, of them wrong 18 -> 0; hand edits 162 -> 25 lines
+  read ten:   columns right 59 -> 105 of 106; called sure 67 -> 103, of them wrong 18 -> 0; hand edits 162 -> 26 lines
   unread ten: columns right 44 -> 76 of 84; called sure 30 -> 75, of them wrong 3 -> 0; hand edits 144 -> 56 lines
 No word called sure was wrong, no header that the truth maps was called surely ignored, every draft as proposed was a dialect.
 """
@@ -155,7 +155,11 @@ def test_decimal_and_thousands_marks(cells, decimal, thousands, is_sure):
         (["20260301", "20260415"], ["%Y%m%d"], True),
         (["13.01.26", "01.02.26"], ["%d.%m.%y"], True),
         (["13.01.75", "01.02.75"], ["?%d.%m.%y"], False),
-        (["13.01.26", "13.01.27", "13.01.28"], ["?%d.%m.%y"], False),
+        (["13.01.26", "13.01.27", "13.01.28"], ["?"], False),
+        (["98-01-20", "99-02-21"], ["%y-%m-%d"], True),
+        (["20-01-10", "21-02-11"], ["?"], False),
+        (["03.01.26", "04.02.26", "31.12.99"], ["%d.%m.%y"], True),
+        (["26-05-01"], ["?"], False),
         (["3. März 2026", "4. Mai 2026"], ["%d. %b %Y"], True),
     ],
 )
@@ -165,7 +169,9 @@ def test_date_forms(learn, cells, formats, is_settled):
     assert (not draft.unsettled) == is_settled, draft.unsettled
     assert spec["date_formats"] == formats
     if formats == ["?"]:
-        assert re.search(r'write "%d.%m.%Y" or "%m.%d.%Y"', draft.text)
+        assert re.search(
+            r'write "%d.%m.%Y" or "%m.%d.%Y"|write "%d.%m.%y" or "%y.%m.%d"|write "%d.%m.%y" or .* or "%y', draft.text
+        )
 
 
 def test_one_column_settles_the_order_of_another_but_not_against_its_own_cells(learn):
@@ -540,8 +546,11 @@ def test_the_dry_run_counts_with_what_the_store_holds_and_says_why(exports, smal
     path = tmp_path / "round.csv"
     path.write_text(text)
     lines = learn_command([path], None, tmp_path / "out.toml", tmp_path / "store")
-    told = next(line for line in lines if "rows read" in line)
-    assert "4 rows read: 2 would load, 1 wait only for a register" in told and "1 would be put aside" in told
+    told = next(line for line in lines if "records read" in line)
+    assert (
+        "4 records read: 2 would load, 1 would load once their vessel or unit is in a register" in told
+        and "1 would be put aside" in told
+    )
     assert any("impossible-date (inspection): 1, e.g. line 5" in line for line in lines)
     assert held and list_store(tmp_path / "store") == held
 
