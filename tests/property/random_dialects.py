@@ -74,10 +74,12 @@ class SourceMaker:
         encoding = pick(pick((UNICODE, ONE_BYTE, ASIAN)))
         self.texts = Texts(self.chooser, encoding)
         kept = [mark for mark in DELIMITERS if self.texts.can_write(mark)]
+        delimiter = pick(kept)
         self.style = Style(
-            encoding, pick(kept), pick(("\n", "\r\n", "\r")), pick(("minimal", "all", "some")), self.chooser.has_chance(30),
+            encoding, delimiter, pick(("\n", "\r\n", "\r")), pick(("minimal", "all", "some")), self.chooser.has_chance(30),
             self.chooser.has_chance(70), tuple(self._draw_line() for _ in range(pick((0, 0, 1, 3)))),
-            tuple(self._draw_line() + "." for _ in range(pick((0, 0, 1, 2)))),
+            # A line at the foot that is as wide as a record goes to quarantine, so none is.
+            tuple(self._draw_line().replace(delimiter, "") + "." for _ in range(pick((0, 0, 1, 2)))),
         )  # fmt: skip
         self.nulls = [word for word in NULL_WORDS if self.texts.can_write(word) and self.chooser.has_chance(25)]
         self.texts.taken |= {fold(word) for word in self.nulls}

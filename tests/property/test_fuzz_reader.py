@@ -21,6 +21,7 @@ from pipeline.intake.dialect import TotalRow
 from pipeline.intake.lines import LineSource
 from pipeline.intake.read_dialect import canonical_dialect
 from pipeline.intake.reader import read_records
+from pipeline.intake.sheet import read_sheet_form
 
 REFUSALS = {"no-data-in-file", "wrong-encoding", "garbled-encoding", "not-csv", "header-mismatch"}
 VESSEL, UNIT = canonical_dialect("vessel"), canonical_dialect("unit")
@@ -109,6 +110,8 @@ def read_through(data: bytes, dialect) -> tuple[str, dict]:
 
 def check_lines(data: bytes, dialect, found: dict) -> None:
     """Our own split into lines: each is in one record, broken, blank, the header's, or among those counted as skipped."""
+    form = read_sheet_form(data, dialect)  # what looks like a sheet is read as it was saved
+    dialect = form or dialect
     text = data.decode(dialect.encoding)
     lines = re.findall("[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+", text.removeprefix("\ufeff"))
     assert all(len(fates) == 1 for fates in found["fate"].values())
@@ -117,7 +120,8 @@ def check_lines(data: bytes, dialect, found: dict) -> None:
     unseen = [line for number, line in enumerate(lines, start=1) if number not in found["fate"]]
     said = [line for line in unseen if line.replace(dialect.delimiter, "").replace('"', "").strip()]
     header_lines = 1 + sum(header.count("\n") + header.count("\r") for header in found["headers"])
-    repeated = dialect.has_repeated_header or dialect.total_rows
+    # Such records are counted and not lines; so are rows of a sheet of which nothing was filled in but our own columns.
+    repeated = dialect.has_repeated_header or dialect.total_rows or form
     assert len(said) <= header_lines + found["skipped"] or repeated, (said, first)
     assert found["rows"] + found["skipped"] >= len(said) - header_lines - found["rows"] or repeated
     if not repeated:
