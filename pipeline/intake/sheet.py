@@ -6,6 +6,7 @@ In: a file or a cell of it. Out: whether it is a sheet, how it is written, which
 from __future__ import annotations
 
 import csv
+import io
 import re
 from dataclasses import replace
 
@@ -25,13 +26,13 @@ def read_sheet_form(data: bytes, dialect: Dialect) -> Dialect | None:
     """
     for encoding in dict.fromkeys((*_marked_encodings(data), dialect.encoding, "utf-8")):
         try:
-            lines = data[:LONGEST_HEADER].decode(encoding, "ignore").removeprefix("\ufeff").splitlines()
+            text = data[:LONGEST_HEADER].decode(encoding, "ignore").removeprefix("\ufeff")
         except UnicodeError:
             continue
-        skip = 1 if lines and lines[0].strip('"\r').lower().startswith("sep=") else 0  # some spreadsheets say so first
-        header = next((line for line in lines[skip:] if line.strip()), "")
+        first, _, rest = text.partition("\n")
+        skip = 1 if first.strip('"\r').lower().startswith("sep=") else 0  # some spreadsheets say so first
         for delimiter in dict.fromkeys((dialect.delimiter, ",", ";", "\t", "|")):
-            if ANSWER in _split(header, delimiter):
+            if ANSWER in _read_header(rest if skip else text, delimiter):
                 chosen = "utf-8" if encoding == dialect.encoding and _is_wide_utf_8(data, encoding) else encoding
                 return replace(dialect, encoding=chosen, delimiter=delimiter, skip_head=skip, skip_foot=0)
     return None
@@ -52,11 +53,15 @@ def _is_wide_utf_8(data: bytes, encoding: str) -> bool:
     return not data.isascii() and len(b"\xc3\xbc".decode(encoding, "replace")) == 2
 
 
-def _split(line: str, delimiter: str) -> list[str]:
+def _read_header(text: str, delimiter: str) -> list[str]:
+    """The first record that says something; a header may itself hold line breaks."""
     try:
-        return next(csv.reader([line], delimiter=delimiter), [])
+        for cells in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter):
+            if any(cell.strip() for cell in cells):
+                return [cell.strip() for cell in cells]
     except csv.Error:
         return []
+    return []
 
 
 def find_answered(data: bytes) -> str | None:

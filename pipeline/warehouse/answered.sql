@@ -1,18 +1,23 @@
 -- Mark each quarantined record that a later file answers, whether well or badly: if badly, it is open there and not here.
 -- In: restating, dumped, row_key, stage_answer, stage_broken, stage_file.
 
--- a failed row is answered by the first later row of its key, or, where its key can't be read, by one of the same content
+-- a failed row is answered by the first later row of its key, or, where its key can't be read, by one of the same content; a row that
+-- failed itself answers only rows of its own source: two sources may make one slip
 create or replace temp table answered_row as
 with by_key as (
     select old.file_no, old.table_name, old.record_no, old.item_no, min(later.file_no) as by_no
     from row_key as old join row_key as later using (table_name, key_hash)
+    join stage_file as file on file.file_no = old.file_no join stage_file as by_file on by_file.file_no = later.file_no
     where old.fate = 'failed' and later.file_no > old.file_no
+        and (later.fate <> 'failed' or (by_file.folder, by_file.dialect) = (file.folder, file.dialect))
     group by all
 ),
 by_content as (
     select old.file_no, old.table_name, old.record_no, old.item_no, min(later.file_no) as by_no
     from row_key as old join row_key as later using (table_name, content)
+    join stage_file as file on file.file_no = old.file_no join stage_file as by_file on by_file.file_no = later.file_no
     where old.fate = 'failed' and old.key_hash is null and later.file_no > old.file_no
+        and (by_file.folder, by_file.dialect) = (file.folder, file.dialect)
     group by all
 )
 from by_key union all from by_content;

@@ -144,9 +144,9 @@ class History:
         if line.table is None:
             again = by.dialect == file.dialect and any(o.table is None and o.text == line.text for o in by.lines)
         elif line.key is None:
-            again = any(other.table and other.content == line.content for other in by.lines)
+            again = by.dialect == file.dialect and any(other.table and other.content == line.content for other in by.lines)
         else:
-            again = line.key in self.keys(later)
+            again = line.key in (self.keys(later) if by.dialect == file.dialect else self.good_keys(later))
         return again or self._lists_anew(number, line, later)
 
     def vessels_listed(self, number: int, table: str) -> set[str]:

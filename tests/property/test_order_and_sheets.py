@@ -139,7 +139,11 @@ def spoil(source: Source, record: Record, chooser: Chooser) -> Record:
         for column, entry in feed["columns"].items()
         if column.endswith(("_on", "_kg", "_mm", "imo_number")) and (isinstance(entry, str) or "from" in entry)
     ]
-    if not places or chooser.has_chance(20):
+    # A record over several lines with a cell too many reads as a quote gone astray, whose lines are records of their own.
+    has_breaks = any("\n" in cell or "\r" in cell for cell in record.cells)
+    if not places and has_breaks:
+        return record
+    if not places or (chooser.has_chance(20) and not has_breaks):
         return Record((*record.cells, "x"), record.rows)
     cells = list(record.cells)
     cells[chooser.pick_one(places)] = "13x13"
