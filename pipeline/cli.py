@@ -136,13 +136,14 @@ def _page_writer(site: Path):
 
 def _check(options: argparse.Namespace) -> int:
     from pipeline.run import RunOptions, run
-    from pipeline.tell import quarantine_lines, summary_lines
+    from pipeline.sheets import list_open
+    from pipeline.tell import summary_lines
 
     with tempfile.TemporaryDirectory() as scratch, _progress() as tell:
         store = options.store if options.store.is_dir() else Path(scratch) / "store"
         db = Path(scratch) / "check.duckdb"
         summary = run(_run_options(options, RunOptions, store=store, db=db, is_trial=True), tell)
-        reasons = quarantine_lines(db)
+        reasons = list_open(db)
     for line in (*summary_lines(summary), *reasons):
         print(line)
     print("Nothing was published and no file was received.")

@@ -21,6 +21,7 @@ from pipeline.intake.dialect import sheet_name
 from pipeline.intake.sheet import ANSWER, LINE, PLACE, REASON, write_answer
 from pipeline.intake.store import replace_file
 from pipeline.spreadsheet import guard
+from pipeline.tell import say_count
 from pipeline.warehouse.build import read_database
 
 
@@ -103,7 +104,7 @@ def export_sheets(db: Path, target: Path, source: str | None = None) -> list[str
             raise UserError("sheet-exists", path=place)
     for place, sheet in places:
         replace_file(place, sheet_bytes(sheet))
-    lines = [f"{place}: {_count(len(sheet.records), 'record')} of {sheet.folder}/{sheet.dialect}" for place, sheet in places]
+    lines = [f"{place}: {say_count(len(sheet.records), 'record')} of {sheet.folder}/{sheet.dialect}" for place, sheet in places]
     if lines:
         lines.append(
             "Send each to its source. Mended, put it into the folder of exports, its column firekpi row as it is, and run again."
@@ -125,19 +126,15 @@ def list_open(db: Path, source: str | None = None, most: int = 20) -> list[str]:
     """Each source with its open records, the oldest first, as lines to print."""
     lines: list[str] = []
     for sheet in choose_sheets(read_sheets(db), source):
-        lines.append(f"{sheet.folder}/{sheet.dialect}: {_count(len(sheet.records), 'record')} open, {_by_file(sheet.records)}")
+        lines.append(f"{sheet.folder}/{sheet.dialect}: {say_count(len(sheet.records), 'record')} open, {_by_file(sheet.records)}")
         for record in sheet.records[:most]:
             lines.append(
                 f"  {show_text(record.path)}, line {record.line_no}, record {record.record_no}: {show_text(' '.join(record.reasons))}"
             )
         if len(sheet.records) > most:
-            lines.append(f"  ... and {len(sheet.records) - most:,} more; --export FOLDER writes them all")
+            lines.append(f"  ... and {len(sheet.records) - most:,} more")
     return lines or ["Nothing is open in the quarantine."]
 
 
 def _by_file(records: Iterable[OpenRecord]) -> str:
-    return _count(len(Counter(record.path for record in records)), "file")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+    return say_count(len(Counter(record.path for record in records)), "file")

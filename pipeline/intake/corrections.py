@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import csv
 import io
-import unicodedata
 from dataclasses import dataclass, replace
 from datetime import date
 
 from pipeline.errors import UserError
-from pipeline.intake.reader import Broken, Records
+from pipeline.intake.reader import Broken, Records, plain_cell
 from pipeline.intake.store import ReceivedFile, Store
 
 WHOLE_RECORD, SET_ASIDE = "(record)", "set aside"
@@ -102,7 +101,7 @@ def _read_correction(record: dict, number: int, file: ReceivedFile) -> Correctio
     def refuse(why: str) -> UserError:
         return UserError("bad-correction", file=file.path, record_no=number, why=why)
 
-    cells = {name: _compose(record[name] or "") for name in COLUMNS}
+    cells = {name: plain_cell(record[name] or "") for name in COLUMNS}
     if None in record:
         raise refuse("it has more cells than headers")
     for name in COLUMNS:
@@ -171,18 +170,14 @@ def _split(line: str, delimiter: str) -> list[str]:
 
 def _trim(cells: list[str]) -> list[str]:
     """Cells to compare: trimmed, without the empty ones at the end, which a spreadsheet or an editor may drop."""
-    trimmed = [_compose(cell) for cell in cells]
+    trimmed = [plain_cell(cell) for cell in cells]
     while trimmed and not trimmed[-1]:
         trimmed.pop()
     return trimmed
 
 
-def _compose(text: str) -> str:
-    return unicodedata.normalize("NFC", text.strip())
-
-
 def _correct_cell(cells: list[str], index: int, correction: Correction) -> None:
-    found = _compose(cells[index])
+    found = plain_cell(cells[index])
     if found != correction.was:
         already = " already, so take the correction out" if found == correction.to else f", not {correction.was!r}"
         raise correction.fails(f"the cell is {found!r}{already}")
@@ -194,7 +189,7 @@ def _set_broken_aside(records: Records, waiting: dict[int, list[Correction]]) ->
     for index, item in enumerate(records.broken):
         asked = waiting.get(item.record_no, ())
         if asked and all(correction.sets_aside for correction in asked):
-            if _compose(item.value) != asked[0].was:
+            if plain_cell(item.value) != asked[0].was:
                 raise asked[0].fails(f"the record is {item.value!r}")
             records.broken[index] = replace(item, rule="set-aside", value=asked[0].said)
             del waiting[item.record_no]

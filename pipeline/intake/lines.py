@@ -53,7 +53,7 @@ def check_text(data: bytes, dialect: Dialect, path: str) -> None:
             raise UserError("not-csv", path=path, why=f"read as {dialect.encoding}, it holds halves of characters")
         if "\0" in text:
             raise UserError("not-csv", path=path, why=_foreign(data) or "it holds binary data")
-    if _would_garble(data, dialect.encoding):
+    if would_garble(data, dialect.encoding):
         raise UserError("garbled-encoding", path=path, encoding=dialect.encoding, dialect=dialect.name)
 
 
@@ -64,7 +64,7 @@ def _foreign(data: bytes) -> str:
     return "it holds binary data" if b"\0" in data[:4096] else ""
 
 
-def _would_garble(data: bytes, encoding: str) -> bool:
+def would_garble(data: bytes, encoding: str) -> bool:
     """Whether an encoding of one byte a character is said of what is UTF-8: any such text would come out garbled.
 
     Bytes of more than one-byte text make valid UTF-8 by chance about as often as a sentence makes another language.

@@ -41,20 +41,21 @@ def match_dialects(intake: Intake, ledger: list[ReceivedFile], store: Store) -> 
 
 def _match_file(file: ReceivedFile, own: dict[str, tuple[Dialect, ...]], by_id: dict[str, ReceivedFile], store: Store) -> Dialect:
     """By name; a file that no name tells may be a mended sheet, which says what it answers. Raises UserError unknown-file."""
-    try:
-        return _match_one(file, own[file.folder])
-    except UserError as error:
-        answered = by_id.get(find_answered(store.open_file(file)) or "") if error.slug == "unknown-file" else None
-        if answered is None or answered.file_id == file.file_id:
-            raise
-        return _match_file(answered, own, by_id, store)
+    dialect = _match_one(file, own[file.folder]) or _match_canonical(file)
+    if dialect is not None:
+        return dialect
+    answered = by_id.get(find_answered(store.open_file(file)) or "")
+    if answered is None:
+        raise UserError("unknown-file", path=file.path, tables=", ".join(f"{name}.csv" for name in contract.tables()))
+    return _match_file(answered, own, by_id, store)
 
 
 def _read_all(texts: dict[str, bytes], place: Path) -> tuple[Dialect, ...]:
     return tuple(read_dialect(data, str(place / name)) for name, data in texts.items())
 
 
-def _match_one(file: ReceivedFile, own: tuple[Dialect, ...]) -> Dialect:
+def _match_one(file: ReceivedFile, own: tuple[Dialect, ...]) -> Dialect | None:
+    """The one dialect of the folder, else of firekpi, that reads a file of this name. Raises UserError two-dialects."""
     stem = PurePosixPath(plain_name(file.inner_path)).stem.lower()
     for dialects in (own, generic_dialects()):
         found = [dialect for dialect in dialects if dialect.sheet_name == stem]
@@ -63,14 +64,14 @@ def _match_one(file: ReceivedFile, own: tuple[Dialect, ...]) -> Dialect:
             raise UserError("two-dialects", path=file.path, dialects=", ".join(item.name for item in found))
         if found:
             return found[0]
-    return _match_canonical(file)
+    return None
 
 
-def _match_canonical(file: ReceivedFile) -> Dialect:
-    """The dialect of a file called after a table, or of a sheet of rows of one. Raises UserError unknown-file."""
+def _match_canonical(file: ReceivedFile) -> Dialect | None:
+    """The dialect of a file called after a table, or of a sheet of rows of one."""
     path = PurePosixPath(plain_name(file.inner_path).lower())
     for table in contract.tables():
         dialect = canonical_dialect(table, "\t" if path.suffix == ".tsv" else ",")
         if path.suffix in (".csv", ".tsv") and path.stem in (table, dialect.sheet_name):
             return dialect
-    raise UserError("unknown-file", path=file.path, tables=", ".join(f"{name}.csv" for name in contract.tables()))
+    return None

@@ -1,4 +1,4 @@
-"""Small files of ours in a folder of exports, read within bounds. In: a path. Out: its bytes.
+"""Files a user gives, read within bounds. In: a path. Out: its bytes.
 
 A pipe or a device under such a name would keep a run waiting for ever, or fill the memory.
 """
@@ -8,6 +8,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.errors import UserError
+
+# Lists that people write by hand: received.csv, corrections.csv.
+MOST_LIST_BYTES = 16 << 20
 
 
 def read_plain_file(path: Path, most_bytes: int) -> bytes:

@@ -178,6 +178,7 @@ def _walk_records(source: LineSource, dialect: Dialect, records: Records, path: 
 
 
 def plain_cell(cell: str) -> str:
+    """A cell as it is compared: trimmed, in Unicode's composed form."""
     return unicodedata.normalize("NFC", cell.strip())
 
 

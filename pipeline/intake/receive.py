@@ -13,13 +13,10 @@ from pathlib import Path
 
 from pipeline.errors import UserError
 from pipeline.intake.folder import Folder, read_folder
-from pipeline.intake.plain_file import read_plain_file
+from pipeline.intake.plain_file import MOST_LIST_BYTES, read_plain_file
 from pipeline.intake.received import Receipt, read_moment, stamp_now
 from pipeline.intake.store import CORRECTIONS, ReceivedFile, Store, sort_received
-from pipeline.intake.unpack import EXPORT_ENDINGS, MOST_BYTES, is_packed, unpack
-
-# Corrections are declared one by one, by hand.
-MOST_CORRECTIONS = 16 << 20
+from pipeline.intake.unpack import MOST_BYTES, is_packed, unpack
 
 
 @dataclass(frozen=True)
@@ -111,7 +108,7 @@ def _list_arrivals(folder: Folder, store: Store, added: set[str], notes: list[st
     """Keep each export of the folder, the members of archives one by one, and the declared corrections."""
     for path in [*folder.exports, *([folder.corrections] if folder.corrections else [])]:
         inner = folder.inner_path(path)
-        data = read_plain_file(path, MOST_CORRECTIONS if inner == CORRECTIONS else MOST_BYTES)
+        data = read_plain_file(path, MOST_LIST_BYTES if inner == CORRECTIONS else MOST_BYTES)
         digest = store.keep(data, added)
         if not is_packed(inner):
             yield Arrival(inner, digest, len(data))
@@ -120,7 +117,7 @@ def _list_arrivals(folder: Folder, store: Store, added: set[str], notes: list[st
             member = f"{inner}/{name}" if name else inner
             if name and folder.ignores(member):
                 continue
-            if name and not name.lower().endswith(EXPORT_ENDINGS):
+            if content is None:
                 notes.append(f"not read, since it is no .csv, .tsv or .txt (unpack what is packed twice): {member}")
                 continue
             yield Arrival(member, store.keep(content, added), len(content), digest, inner)

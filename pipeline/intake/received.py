@@ -10,10 +10,9 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 from pipeline.errors import UserError
-from pipeline.intake.plain_file import read_plain_file
+from pipeline.intake.plain_file import MOST_LIST_BYTES, read_plain_file
 
 FIRST_YEAR = 1990
-MOST_BYTES = 16 << 20
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ def read_received(path: Path) -> dict[str, Receipt]:
         return {}
     found: dict[str, Receipt] = {}
     try:
-        stream = io.StringIO(read_plain_file(path, MOST_BYTES).decode("utf-8-sig"), newline="")
+        stream = io.StringIO(read_plain_file(path, MOST_LIST_BYTES).decode("utf-8-sig"), newline="")
         for number, record in enumerate(csv.DictReader(stream), start=1):
             name = unicodedata.normalize("NFC", (record.get("path") or "").strip())
             value = record.get("received_at")

@@ -11,6 +11,7 @@ import re
 from dataclasses import replace
 
 from pipeline.intake.dialect import Dialect
+from pipeline.intake.lines import would_garble
 
 REASON, PLACE, ANSWER = "firekpi reason", "firekpi file and line", "firekpi row"
 SHEET_COLUMNS = (REASON, PLACE, ANSWER)
@@ -24,6 +25,8 @@ def read_sheet_form(data: bytes, dialect: Dialect) -> Dialect | None:
     A spreadsheet saves in its own encoding and with its own delimiter. The header is ours, so that the form that gives
     the column of answers is no guess.
     """
+    if not _may_be_sheet(data[:LONGEST_HEADER], dialect.encoding):
+        return None
     for encoding in dict.fromkeys((*_marked_encodings(data), dialect.encoding, "utf-8")):
         try:
             text = data[:LONGEST_HEADER].decode(encoding, "ignore").removeprefix("\ufeff")
@@ -33,24 +36,20 @@ def read_sheet_form(data: bytes, dialect: Dialect) -> Dialect | None:
         skip = 1 if first.strip('"\r').lower().startswith("sep=") else 0  # some spreadsheets say so first
         for delimiter in dict.fromkeys((dialect.delimiter, ",", ";", "\t", "|")):
             if ANSWER in _read_header(rest if skip else text, delimiter):
-                chosen = "utf-8" if encoding == dialect.encoding and _is_wide_utf_8(data, encoding) else encoding
+                chosen = "utf-8" if would_garble(data, encoding) else encoding
                 return replace(dialect, encoding=chosen, delimiter=delimiter, skip_head=skip, skip_foot=0)
     return None
+
+
+def _may_be_sheet(beginning: bytes, encoding: str = "ascii") -> bool:
+    """Whether the column of answers is named there, in any encoding that has ASCII in it or in this one."""
+    return ANSWER.encode() in beginning.replace(b"\0", b"") or ANSWER.encode(encoding, "replace") in beginning
 
 
 def _marked_encodings(data: bytes) -> tuple[str, ...]:
     """What a byte order mark tells."""
     marks = {b"\xef\xbb\xbf": "utf-8", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
     return tuple(encoding for mark, encoding in marks.items() if data.startswith(mark))
-
-
-def _is_wide_utf_8(data: bytes, encoding: str) -> bool:
-    """Whether it was saved as UTF-8 though its source writes one byte a character."""
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError:
-        return False
-    return not data.isascii() and len(b"\xc3\xbc".decode(encoding, "replace")) == 2
 
 
 def _read_header(text: str, delimiter: str) -> list[str]:
@@ -66,9 +65,9 @@ def _read_header(text: str, delimiter: str) -> list[str]:
 
 def find_answered(data: bytes) -> str | None:
     """The file_id in the first answer of what may be a sheet, whatever it is written in; None if there is none."""
-    beginning = data[:LONGEST_HEADER].replace(b"\0", b"")
-    if ANSWER.encode() not in beginning:
+    if not _may_be_sheet(data[:LONGEST_HEADER]):
         return None
+    beginning = data[:LONGEST_HEADER].replace(b"\0", b"")
     found = re.search(rb"([0-9a-f]{12}):[0-9]{1,12}", beginning.split(ANSWER.encode(), 1)[1])
     return found[1].decode() if found else None
 

@@ -27,6 +27,7 @@ MOST_MEMBERS = 10_000
 MOST_UNPACKED = 4 * MOST_BYTES
 PIECE = 1 << 20
 CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+# What the two libraries raise on damage; the last three on a method, a password or a header that they do not know.
 BROKEN = (OSError, EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError)
 
 
@@ -44,9 +45,10 @@ def is_packed(name: str) -> bool:
     return name.lower().endswith(PACKED_ENDINGS)
 
 
-def unpack(data: bytes, path: str) -> Iterator[tuple[str, bytes]]:
-    """Yield each member: name within the archive ("" for a .gz) and bytes; what is no export among them has bytes b"" and a
-    name that `is_export` refuses. Raises UserError bad-archive, export-too-large.
+def unpack(data: bytes, path: str) -> Iterator[tuple[str, bytes | None]]:
+    """Yield each member: name within the archive ("" for a .gz) and bytes, None for one that is no plain export.
+
+    Raises UserError bad-archive, export-too-large.
     """
     if path.lower().endswith(".gz"):
         try:
@@ -62,7 +64,7 @@ def unpack(data: bytes, path: str) -> Iterator[tuple[str, bytes]]:
         raise UserError("bad-archive", path=path, why=str(error) or type(error).__name__) from error
 
 
-def _unpack_zip(archive: zipfile.ZipFile, path: str) -> Iterator[tuple[str, bytes]]:
+def _unpack_zip(archive: zipfile.ZipFile, path: str) -> Iterator[tuple[str, bytes | None]]:
     members = [member for member in archive.infolist() if not member.is_dir()]
     if len(members) > MOST_MEMBERS:
         raise UserError("bad-archive", path=path, why=f"it holds {len(members):,} files")
@@ -78,7 +80,7 @@ def _unpack_zip(archive: zipfile.ZipFile, path: str) -> Iterator[tuple[str, byte
         if any(part.startswith(".") for part in PurePosixPath(member.filename).parts):
             continue
         if not member.filename.lower().endswith(EXPORT_ENDINGS):
-            yield member.filename, b""
+            yield member.filename, None
             continue
         if member.flag_bits & 1:
             raise UserError("bad-archive", path=path, why=f"{member.filename} is locked with a password")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.errors import UserError
 from pipeline.intake.dialect import plain_name
+from pipeline.intake.plain_file import read_plain_file
 from pipeline.intake.unpack import MOST_BYTES, is_packed, unpack
 
 MOST_UP = 6
@@ -20,22 +21,13 @@ def read_sources(paths: list[Path]) -> list[tuple[Path, bytes]]:
     """
     found: list[tuple[Path, bytes]] = []
     for path in paths:
-        data = _read_bytes(path)
+        data = read_plain_file(path, MOST_BYTES)
         members = unpack(data, str(path)) if is_packed(path.name) else [("", data)]
-        files = [(path / name if name else path, content) for name, content in members if content.strip()]
+        files = [(path / name if name else path, content) for name, content in members if content and content.strip()]
         if not files:
             raise UserError("no-data-in-file", path=path)
         found += files
     return found
-
-
-def _read_bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise UserError("export-too-large", path=path, most=MOST_BYTES >> 20)
-        return path.read_bytes()
-    except OSError as error:
-        raise UserError("unreadable-file", path=path, why=error.strerror) from error
 
 
 def find_home(path: Path) -> Path:

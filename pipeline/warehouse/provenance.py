@@ -60,9 +60,7 @@ def write_declared(
 def write_column_sources(con: duckdb.DuckDBPyConnection, matched: list[tuple[ReceivedFile, Dialect]]) -> None:
     """Which header of which file fed which column."""
     rows = {(file.file_id, *row) for file, dialect in matched for feed in dialect.feeds for row in _list_sources(feed)}
-    con.execute("create temp table column_source as from intake.column_source")
-    insert_rows(con, "column_source", list(rows))
-    con.execute("insert into intake.column_source from column_source order by all")
+    insert_rows(con, "intake.column_source", sorted(rows, key=repr))
 
 
 def _list_sources(feed: Feed) -> list[tuple]:

@@ -272,6 +272,14 @@ def test_a_pipe_does_not_keep_the_run_waiting(home, firekpi, name):
     assert_sentence(ended.err, "unreadable-file", name)
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names here")
+def test_a_pipe_does_not_keep_learn_waiting(home, firekpi):
+    os.mkfifo(home / "x.csv")
+    ended = firekpi("learn", "x.csv", patience=60)
+    assert ended.code == 3
+    assert_sentence(ended.err, "unreadable-file", "x.csv")
+
+
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no such device here")
 @pytest.mark.parametrize("name", ["received.csv", "corrections.csv"])
 def test_a_device_does_not_fill_the_memory(home, firekpi, name):

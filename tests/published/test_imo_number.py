@@ -102,3 +102,12 @@ def test_single_wrong_digits_seen_but_for_those_listed(place):
     unseen = UNSEEN[WEIGHTS[place]] if place < 6 else set()
     found = judge([number for number, _ in changed])
     assert found == [difference in unseen for _, difference in changed]
+
+
+def test_drafting_a_dialect_judges_alike():
+    """`learn` looks for numbers before there is a database; it takes the word IMO before one, the contract doesn't."""
+    from pipeline.learn.profile import is_imo_number
+
+    changed = [number[:6] + str((int(number[6]) + step) % 10) for number in SAMPLE[::11] for step in range(10)]
+    texts = [*VALID, *INVALID, *changed, *(text for text in MALFORMED if "IMO" not in text and text == text.strip())]
+    assert [is_imo_number(text) for text in texts] == judge(texts) and 0 < sum(judge(texts)) < len(texts)
