@@ -17,8 +17,8 @@ from dashboards.pages import quality_data
 SHOWN_ROWS = 40
 HOW_TO_SEND = Markup(
     "<code>firekpi quarantine --export FOLDER</code> writes a sheet for each of these sources, in its own columns, with the reason "
-    "beside each record; <code>--source DIALECT</code> writes one of them alone. Mended, the sheet goes into the folder of exports under "
-    "the name it has, and the next run reads it."
+    "beside each record; <code>--source DIALECT</code> writes one of them alone. Mended, the sheet goes into the folder of exports, its "
+    "column ‘firekpi row’ as it was, and the next run reads it."
 )
 
 
@@ -66,7 +66,7 @@ def list_answered(data: quality_data.QualityData) -> Table:
         ((r.path, r.line_no), r.table_name, r.column_name, r.value and r.value[:80], r.rule, r.answered_by, r.answered_on)
         for r in data.answered
     )
-    caption = f"{words.say_capital(words.say_count(len(rows), 'reason'))} for keeping a row out that a later file answers"
+    caption = f"{words.say_capital(words.say_count(len(rows), 'reason'))} for keeping a row out that a later file or a declaration answers"
     return Table("answered", caption, columns, rows, shown=SHOWN_ROWS)
 
 
@@ -88,7 +88,7 @@ def list_corrections(data: quality_data.QualityData) -> Table:
         + (c.record_no, c.column_name, c.who, c.declared_on, c.declared_in, c.declared_record_no)
         for c in data.corrections
     )
-    caption = f"{words.say_capital(words.say_count(len(rows), 'cell'))} read otherwise than {words.say_verb(len(rows), 'it', 'they')} came"
+    caption = f"{words.say_capital(words.say_count(len(rows), 'declaration'))} of a cell read otherwise than it came, or of a record set aside"
     return Table("corrections", caption, columns, rows, shown=SHOWN_ROWS)
 
 
