@@ -19,7 +19,7 @@ from pipeline import contract
 from pipeline.checks.flags import flag_records
 from pipeline.checks.quarantine import check_table, fill_raw, quarantine_broken
 from pipeline.duties.build import build_duties
-from pipeline.duties.rules import rule_book_hash
+from pipeline.duties.rule_book import read_rule_book
 from pipeline.errors import UserError
 from pipeline.figures.build import build_figures
 from pipeline.intake.corrections import Correction, find_corrections
@@ -73,6 +73,7 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
     with locked_store(options.store) as store, take_back_if_unused(store) as added:
         tell("keeping the exports")
         intake = receive_exports(list(options.folders), store, added)
+        book = read_rule_book(intake.rule_files(store))
         known = known_by(intake.ledger, options.known_at)
         corrections = find_corrections(store, known)
         files = [file for file in known if not file.is_corrections]
@@ -85,10 +86,10 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
                 need_tables(parsed)
             load_records(build.con, parsed, store)
             tell("working out what was due when")
-            build_duties(build.con)
+            build_duties(build.con, book)
             tell("computing the figures")
             build_figures(build.con, as_of)
-            write_run(build.con, started_at, as_of, options.known_at, rule_book_hash())
+            write_run(build.con, started_at, as_of, options.known_at, book.fingerprint)
             write_declared(build.con, intake.ledger, options.known_at, corrections)
             write_column_sources(build.con, matched)
             summary = read_summary(build.con, intake.notes)

@@ -64,7 +64,7 @@ def _change_ledger(
         now = max(write_time(datetime.now(UTC)), *(file.received_at for file in ledger))
         changes = {file: changed for file in files if (changed := change(file, now))}
         if changes:
-            store.write_ledger([changes.get(file, file) for file in ledger], store.dialects())
+            store.write_ledger([changes.get(file, file) for file in ledger], store.dialects(), store.rules())
     return list(changes.values()), files
 
 

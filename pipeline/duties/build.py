@@ -7,13 +7,14 @@ from importlib.resources import files
 import duckdb
 
 from pipeline.checks.flags import add_flags
+from pipeline.duties.rule_book import RuleBook
 from pipeline.duties.rules import load_rules
 
 
-def build_duties(con: duckdb.DuckDBPyConnection) -> None:
+def build_duties(con: duckdb.DuckDBPyConnection, book: RuleBook) -> None:
     """Load the rules and build the spans; none of it depends on the day of the report."""
-    load_rules(con)
-    for name in ("stays.sql", "events.sql", "spans.sql"):
+    load_rules(con, book)
+    for name in ("stays.sql", "in_force.sql", "events.sql", "spans.sql"):
         con.execute(files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
     add_flags(con, files("pipeline.duties").joinpath("stated_due.sql").read_text(encoding="utf-8"))
     for name in ("event", "subject_event"):

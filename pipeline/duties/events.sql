@@ -1,10 +1,11 @@
 -- duty.event: one row is a day on which a unit satisfied a rule, with one record that proves it
 create table duty.event as
 with looked as (
-    select unit_id, inspected_on as done_on, 'inspection' as record, null as kind, file_id, record_no, line_no
+    select unit_id, inspected_on as done_on, 'inspection' as record, null as kind, false as is_examination, null as tested_part,
+        file_id, record_no, line_no
     from record.inspection where outcome = 'satisfactory'
     union all
-    select unit_id, serviced_on, 'service', kind, file_id, record_no, line_no
+    select unit_id, serviced_on, 'service', kind, coalesce(is_examination, false), coalesce(tested_part, 'both'), file_id, record_no, line_no
     from record.service where outcome = 'satisfactory'
 )
 select rule_id, unit_id, done_on, proof
@@ -15,28 +16,38 @@ from (
     from looked
     join duty.satisfied_by as wanted
         on wanted.record = looked.record and (wanted.kind is null or wanted.kind = looked.kind)
+        and (wanted.is_examination is null or looked.is_examination)
+        and (wanted.tested_part is null or looked.tested_part in (wanted.tested_part, 'both'))
     group by rule_id, unit_id, done_on
 );
 
--- duty.subject: one row is what a rule is asked of: a stay, or a sample group aboard a vessel, with its first basis
+-- duty.subject: one row is what a rule is asked of: a stay, or a sample group aboard a vessel, with its first basis, and the
+-- days [from_on, to_on) of the stay on which this rule is the one in force. Where rules change, a stay has several.
 create table duty.subject as
-select row_number() over (order by rule_id, imo_number, subject_id, stay_no) as subject_no, *
+with asked as (
+    select rule_id, stay.* exclude (from_on, to_on), stay.from_on as began_on, stay.to_on as left_on,
+        case when stay.from_on is not null then greatest(stay.from_on, force.from_on) end as from_on,
+        nullif(least(coalesce(stay.to_on, date '9999-12-31'), force.to_on), date '9999-12-31') as to_on
+    from duty.in_force as force join duty.stay as stay using (stay_no) semi join duty.rule using (rule_id)
+    where force.from_on < coalesce(stay.to_on, date '9999-12-31') and coalesce(stay.from_on < force.to_on, true)
+)
+select row_number() over (order by rule_id, imo_number, subject_id, stay_no, from_on) as subject_no, *
 from (
-    select rule_id, stay.imo_number, stay.unit_id as subject_id, stay_no, from_on, to_on,
-        case rule.first_basis when 'service_start' then from_on else made_on end as first_basis_on,
-        {'record': 'unit', 'kind': case when rule.first_basis = 'service_start' and not is_start_from_manufacture
-            then 'in_service_on' else 'made_on' end, 'file_id': file_id, 'record_no': record_no, 'line_no': line_no} as first_proof
-    from duty.stay as stay join duty.rule as rule
-        on rule.counts = 'unit' and (rule.forms is null or list_contains(rule.forms, stay.form))
-    where from_on is not null
+    select rule_id, asked.imo_number, asked.unit_id as subject_id, stay_no, from_on, to_on, began_on, left_on,
+        case rule.first_basis when 'service_start' then began_on when 'cartridge_made_on' then coalesce(cartridge_made_on, made_on)
+            when 'made_on' then made_on end as first_basis_on,
+        {'record': 'unit', 'kind': case when rule.first_basis = 'service_start' and not is_start_from_manufacture then 'in_service_on'
+            when rule.first_basis = 'cartridge_made_on' and cartridge_made_on is not null then 'cartridge_made_on'
+            else 'made_on' end, 'file_id': file_id, 'record_no': record_no, 'line_no': line_no} as first_proof
+    from asked join duty.rule as rule using (rule_id) where rule.counts = 'unit' and from_on is not null
     union all
     -- Of equal dates of manufacture the unit and stay that come first prove the basis.
-    select rule_id, member.imo_number, group_id, null, min(from_on),
-        case when count(*) = count(to_on) then max(to_on) end, min(made_on),
+    select rule_id, asked.imo_number, group_id, null, min(from_on), case when count(*) = count(to_on) then max(to_on) end,
+        min(began_on), case when count(*) = count(left_on) then max(left_on) end, min(made_on),
         arg_min({'record': 'unit', 'kind': 'made_on', 'file_id': file_id, 'record_no': record_no, 'line_no': line_no},
             (coalesce(made_on, date '9999-12-31'), unit_id, stay_no))
-    from duty.sample_group as member join duty.stay using (imo_number, unit_id, group_id)
-    group by rule_id, member.imo_number, group_id
+    from asked semi join (from duty.rule where counts = 'group') as rule using (rule_id)
+    group by rule_id, asked.imo_number, group_id
 );
 
 -- duty.subject_event: one row is a day on which a subject's rule was satisfied, whichever vessel carried the unit then

@@ -8,3 +8,18 @@ create or replace macro days_outside(from_on, to_on, out_from, out_to) as
     case when out_from is null or out_to <= out_from then [{'from_on': from_on, 'to_on': to_on}]
     else [{'from_on': from_on, 'to_on': least(to_on, out_from)},
         {'from_on': greatest(from_on, coalesce(out_to, date '9999-12-31')), 'to_on': to_on}] end;
+
+-- Whether a free text holds one of the words, whatever their case; an empty text holds none.
+create or replace macro has_word(said, words) as
+    coalesce(list_bool_or(list_transform(words, lambda word: contains(lower(said), lower(word)))), false);
+
+-- Whether work done on `done_on` keeps a plan that started on `started_on` and is now at its n-th interval: not earlier than its
+-- window (null: however early), and less than a whole interval late.
+create or replace macro keeps_plan(started_on, times, months, window_months, done_on) as
+    started_on is not null and (window_months is null or done_on >= due_date(started_on, times * months - window_months))
+    and done_on < due_date(started_on, (times + 1) * months);
+
+-- How many spares n units need: one each for the first ones, a share of the rest (what is left of one counts as one), up to a cap
+-- (null: none). Worked in whole numbers: 0.1 * 30 in binary fractions is a little more than 3.
+create or replace macro spares_required(n, first, share, cap) as case when n is not null then least(coalesce(cap, n),
+    least(n, first) + ceil(greatest(n - first, 0) * round(share * 1000000)::bigint / 1000000))::bigint end;

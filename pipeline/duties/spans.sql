@@ -1,27 +1,68 @@
--- duty.span: one row is a basis and what fell due from it. Overdue on D: due_on < D and (done_on is null or done_on > D).
--- Spans that ended before the stay began are left out; a span without basis_on is one whose due date nobody can tell.
+-- duty.span: one row is a basis and what fell due from it under one rule. It counts on the days [judged_from, judged_to) on which
+-- that rule is in force (an open end is null). Overdue on D: due_on < D and (done_on is null or done_on > D), judged then.
+-- Spans that ended before the rule's days aboard began are left out; a span without basis_on is one whose due date nobody can
+-- tell. planned_on is the day it was planned for, due_on the last day in time: they differ where a rule gives grace.
 create table duty.span as
-with chained as (
-    select subject_no, false as is_first, done_on as basis_on, proof as basis, lead(done_on) over later as done_on,
-        lead(proof) over later as done
+with recursive ranked as (
+    select subject_no, done_on, proof, row_number() over (partition by subject_no order by done_on) as event_no
     from duty.subject_event
+),
+-- Dates that run from the day due: each piece of work within its window moves the plan on by one interval, counted from the
+-- day on which the plan started, so that ends of months don't drift. Work done earlier, or a whole interval late, starts anew.
+plan as (
+    select subject_no, 0::bigint as event_no, first_basis_on as started_on, 1 as times
+    from duty.subject join duty.rule using (rule_id) where anchor = 'due'
+    union all
+    select plan.subject_no, ranked.event_no,
+        case when keeps_plan(started_on, times, interval_months, window_before_months, done_on) then started_on else done_on end,
+        case when keeps_plan(started_on, times, interval_months, window_before_months, done_on) then times + 1 else 1 end
+    from plan join ranked on ranked.subject_no = plan.subject_no and ranked.event_no = plan.event_no + 1
+    join duty.subject as subject on subject.subject_no = plan.subject_no join duty.rule as rule using (rule_id)
+),
+chained as (
+    select subject_no, false as is_first, event_no, done_on as basis_on, proof as basis, lead(done_on) over later as done_on,
+        lead(proof) over later as done
+    from ranked
     window later as (partition by subject_no order by done_on)
 ),
 first_event as (
     select subject_no, min(done_on) as done_on, arg_min(proof, done_on) as done from duty.subject_event group by subject_no
 ),
+-- What falls due because something was found, and ends with the first record that satisfies the rule from that day on.
+triggered as (
+    select subject_no, found_on as basis_on, min({'record': 'finding', 'kind': finding.component || ' ' || finding.defect, 'file_id': finding.file_id,
+        'record_no': finding.record_no, 'line_no': finding.line_no}) as basis
+    from duty.subject as subject join duty.triggered_by as wanted using (rule_id)
+    join record.finding as finding on finding.unit_id = subject.subject_id
+        and (wanted.component is null or wanted.component = finding.component)
+        and (wanted.defect is null or wanted.defect = finding.defect)
+        and (wanted.severity is null or wanted.severity = finding.severity)
+    where coalesce(found_on < left_on, true)
+    group by subject_no, found_on
+),
 linked as (
-    select * from chained
+    select chained.* from chained join duty.subject using (subject_no) join duty.rule as rule using (rule_id)
+    where rule.first_basis <> 'none'
     union all by name
-    select subject_no, true as is_first, first_basis_on as basis_on, first_proof as basis, done_on, done
-    from duty.subject left join first_event using (subject_no)
-    where done_on is null or done_on > from_on
+    select subject_no, true as is_first, 0 as event_no, first_basis_on as basis_on, first_proof as basis, done_on, done
+    from duty.subject join duty.rule as rule using (rule_id) left join first_event using (subject_no)
+    where rule.first_basis <> 'none' and (done_on is null or done_on > from_on)
+    union all by name
+    select triggered.*, false as is_first, 0 as event_no, ranked.done_on, ranked.proof as done
+    from triggered asof left join ranked on ranked.subject_no = triggered.subject_no and ranked.done_on >= triggered.basis_on
+),
+dated as (
+    select linked.*, case when anchor = 'due' then due_date(started_on, times * interval_months)
+        else due_date(basis_on, interval_months) end as planned_on
+    from linked join duty.subject using (subject_no) join duty.rule as rule using (rule_id)
+    left join plan on plan.subject_no = linked.subject_no and plan.event_no = linked.event_no
 )
 select imo_number, subject_id as unit_id, duty, rule_id, subject_no, stay_no, is_first, basis_on, basis.kind as basis_kind,
     basis.file_id as basis_file_id, basis.record_no as basis_record_no, basis.line_no as basis_line_no,
-    due_date(basis_on, interval_months) as due_on, linked.done_on, done.kind as done_kind, done.file_id as done_file_id,
-    done.record_no as done_record_no, done.line_no as done_line_no
-from linked join duty.subject as subject using (subject_no) join duty.rule as rule using (rule_id)
-where (linked.done_on is null or linked.done_on > subject.from_on)
-    and (subject.to_on is null or is_first or linked.basis_on < subject.to_on)
+    due_date(planned_on, coalesce(grace_months, 0)) as due_on, planned_on, subject.from_on as judged_from, subject.to_on as judged_to,
+    dated.done_on, done.kind as done_kind, done.file_id as done_file_id, done.record_no as done_record_no,
+    done.line_no as done_line_no
+from dated join duty.subject as subject using (subject_no) join duty.rule as rule using (rule_id)
+where (dated.done_on is null or dated.done_on > subject.from_on)
+    and (subject.to_on is null or is_first or dated.basis_on < subject.to_on)
 order by imo_number, subject_id, duty, basis_on, subject_no;

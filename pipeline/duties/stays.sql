@@ -2,7 +2,7 @@
 create table duty.stay as
 select row_number() over (order by imo_number, unit_id, in_service_on, record_no) as stay_no,
     imo_number, unit_id, coalesce(in_service_on, made_on) as from_on, removed_on as to_on, made_on,
-    in_service_on is null as is_start_from_manufacture, is_spare, landed_from, landed_to, form,
+    in_service_on is null as is_start_from_manufacture, is_spare, landed_from, landed_to, form, agent, charge_l, charge_kg, cartridge_made_on,
     concat_ws(' · ', coalesce(agent, '–'), coalesce(form, '–'), coalesce(charge_l::varchar || ' l', '–'),
         coalesce(charge_kg::varchar || ' kg', '–'), coalesce(maker, '–'), coalesce(model, '–'),
         coalesce(year(made_on)::varchar, 'year unknown')) as group_id,
@@ -28,9 +28,3 @@ afloat as (
     from (select *, unnest(days_outside(from_on, to_on, laid_up_from, laid_up_to)) as piece from aboard)
 )
 select stay_no, imo_number, unit_id, from_on, to_on from afloat where from_on < to_on;
-
--- duty.sample_group: one row is a unit of a group from which a sample is taken. A unit that was ever in the group aboard
--- that vessel, spares included, lends it its date of manufacture and its tests.
-create table duty.sample_group as
-select distinct rule_id, imo_number, group_id, unit_id
-from duty.stay as stay join duty.rule as rule on rule.counts = 'group' and (rule.forms is null or list_contains(rule.forms, stay.form));

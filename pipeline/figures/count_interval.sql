@@ -16,8 +16,8 @@ with scope as (
 ),
 late as (
     select coalesce(stay_no, -subject_no) as scope_key, duty, basis_on is null as is_unknown,
-        case when basis_on is null then date '0001-01-01' else due_on + 1 end as from_on,
-        coalesce(done_on, date '9999-12-31') as to_on
+        greatest(judged_from, case when basis_on is null then date '0001-01-01' else due_on + 1 end) as from_on,
+        least(coalesce(judged_to, date '9999-12-31'), coalesce(done_on, date '9999-12-31')) as to_on
     from duty.span
     where basis_on is null or (due_on < $as_of::date and (done_on is null or done_on > due_on + 1))
 ),
@@ -28,16 +28,19 @@ late_in_scope as (
     where greatest(scope.from_on, late.from_on) < least(scope.to_on, late.to_on)
 ),
 in_any as (select distinct duty from duty.rule where in_any),
--- What is asked of a stay or group: the duties whose rules have it for a subject, and '*' where one of them enters it.
+-- What is asked of a stay or group, and on which days: the duties whose rules have it for a subject, and '*' where one enters it.
 asked as (
-    select distinct coalesce(stay_no, -subject_no) as scope_key, duty from duty.subject join duty.rule using (rule_id)
+    select coalesce(stay_no, -subject_no) as scope_key, duty, from_on as asked_from, coalesce(to_on, date '9999-12-31') as asked_to
+    from duty.subject join duty.rule using (rule_id)
     union
-    select stay_no, '*' from duty.subject join duty.rule using (rule_id) where in_any and stay_no is not null
+    select stay_no, '*', from_on, coalesce(to_on, date '9999-12-31') from duty.subject join duty.rule using (rule_id)
+    where in_any and stay_no is not null
 )
 -- Distinct, so that the order of stretches is total: with two alike, the two windows below could each put another first.
 select distinct * from (
-select scope.imo_number, scope.unit_id, duty, 'unit' as measure, scope.from_on, scope.to_on
-from scope join asked using (scope_key)
+select scope.imo_number, scope.unit_id, duty, 'unit' as measure, greatest(scope.from_on, asked_from) as from_on,
+    least(scope.to_on, asked_to) as to_on
+from scope join asked using (scope_key) where greatest(scope.from_on, asked_from) < least(scope.to_on, asked_to)
 union all
 select imo_number, unit_id, duty, measure, from_on, to_on
 from late_in_scope join (values ('overdue'), ('open')) as as_measure (measure) on measure = 'open' or not is_unknown

@@ -6,7 +6,7 @@ with present as (
     from duty.counted as counted join duty.stay as stay using (stay_no)
     join duty.subject as subject on subject.stay_no = counted.stay_no
         or (subject.stay_no is null and subject.imo_number = stay.imo_number and subject.subject_id = stay.group_id)
-    where is_within($as_of::date, counted.from_on, counted.to_on)
+    where is_within($as_of::date, counted.from_on, counted.to_on) and is_within($as_of::date, subject.from_on, subject.to_on)
 ),
 standing as (
     select span.*, case when basis_on is null then 'unknown' when due_on < $as_of::date then 'overdue' else 'in time' end as state

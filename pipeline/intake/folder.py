@@ -1,4 +1,4 @@
-"""A folder of exports as it lies on the disk. In: its path. Out: its files, their times of receipt and its dialects.
+"""A folder of exports as it lies on the disk. In: its path. Out: its files, their times of receipt, its dialects and rules.
 
 Nothing is passed over silently: what can't be read is an error, what is no export is named in a note.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import tomllib
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from pipeline.intake.received import Receipt, read_received
 from pipeline.intake.store import CORRECTIONS
 from pipeline.intake.unpack import CONTROL, EXPORT_ENDINGS, is_export, is_packed
 
-RECEIVED, SETTINGS, DIALECTS = "received.csv", "exports.toml", "dialects"
+RECEIVED, SETTINGS, DIALECTS, RULES = "received.csv", "exports.toml", "dialects", "rules"
 SITE_MARKER = ".firekpi-site"
 MOST_TOML = 1 << 20
 DEEPEST = 100
@@ -28,7 +28,8 @@ DEEPEST = 100
 class Folder:
     """What a folder of exports holds: export paths in order, declared receipts, dialects, and notes for the user.
 
-    `corrections` is the path of its corrections.csv, `ignored` the globs of what is no data.
+    `corrections` is the path of its corrections.csv, `ignored` the globs of what is no data, `rules`
+    the company's own rule files.
     """
 
     path: Path
@@ -39,6 +40,7 @@ class Folder:
     notes: tuple[str, ...]
     corrections: Path | None = None
     ignored: tuple[str, ...] = ()
+    rules: dict[str, bytes] = field(default_factory=dict)
 
     def inner_path(self, path: Path) -> str:
         return inner_name(path, self.path)
@@ -84,9 +86,8 @@ def read_folder(path: Path, store_root: Path) -> Folder:
     declared = read_received(path / RECEIVED)
     notes = _note_others(path, others) + _note_declared(path, declared, exports)
     corrections = path / CORRECTIONS if (path / CORRECTIONS).exists() else None
-    return Folder(
-        path, path.resolve().name, tuple(exports), declared, _read_dialects(path / DIALECTS), notes, corrections, ignored
-    )
+    dialects, rules = _read_tomls(path / DIALECTS), _read_tomls(path / RULES)
+    return Folder(path, path.resolve().name, tuple(exports), declared, dialects, notes, corrections, ignored, rules)
 
 
 def _refuse_namesakes(folder: Path, exports: list[Path]) -> None:
@@ -160,7 +161,7 @@ def _note_declared(folder: Path, declared: dict[str, Receipt], exports: list[Pat
     return (f"{folder / RECEIVED} names files that are not there: {', '.join(absent[:5])}{more}",)
 
 
-def _read_dialects(folder: Path) -> dict[str, bytes]:
+def _read_tomls(folder: Path) -> dict[str, bytes]:
     try:
         paths = sorted(folder.glob("*.toml"))
     except OSError as error:

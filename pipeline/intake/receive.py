@@ -29,7 +29,16 @@ class Intake:
 
     def confirm(self, store: Store) -> None:
         """Write down what was received, now that it was used."""
-        store.write_ledger(list(self.ledger), store.dialects() | {folder.name: folder.dialects for folder in self.folders})
+        dialects = store.dialects() | {folder.name: folder.dialects for folder in self.folders}
+        store.write_ledger(list(self.ledger), dialects, self._rules_by_folder(store))
+
+    def rule_files(self, store: Store) -> dict[str, bytes]:
+        """The company's own rule files: of the folders given this time, and of others as they were when last given."""
+        by_folder = self._rules_by_folder(store)
+        return {f"{name}/rules/{file}": data for name in sorted(by_folder) for file, data in by_folder[name].items()}
+
+    def _rules_by_folder(self, store: Store) -> dict[str, dict[str, bytes]]:
+        return store.rules() | {folder.name: folder.rules for folder in self.folders}
 
 
 @dataclass(frozen=True)

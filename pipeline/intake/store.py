@@ -125,23 +125,31 @@ class Store:
         """The dialects of each folder as they were when it was last given: folder -> file name -> TOML."""
         return self._read_ledger()[1]
 
-    def _read_ledger(self) -> tuple[list[ReceivedFile], dict[str, dict[str, bytes]]]:
+    def rules(self) -> dict[str, dict[str, bytes]]:
+        """The company's own rule files of each folder as they were when it was last given: folder -> file name -> TOML."""
+        return self._read_ledger()[2]
+
+    def _read_ledger(self) -> tuple[list[ReceivedFile], dict[str, dict[str, bytes]], dict[str, dict[str, bytes]]]:
         path = self.root / "received.json"
         if not path.exists():
-            return [], {}
+            return [], {}, {}
         try:
             content = json.loads(path.read_text(encoding="utf-8"))
-            dialects = {
-                folder: {name: text.encode() for name, text in texts.items()} for folder, texts in content["dialects"].items()
+            kept = {
+                what: {folder: {name: text.encode() for name, text in texts.items()} for folder, texts in folders.items()}
+                for what, folders in (("dialects", content["dialects"]), ("rules", content.get("rules", {})))
             }
-            return [_read_entry(entry) for entry in content["files"]], dialects
+            return [_read_entry(entry) for entry in content["files"]], kept["dialects"], kept["rules"]
         except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
             raise UserError("store-damaged", path=path, why=error) from error
 
-    def write_ledger(self, files: list[ReceivedFile], dialects: dict[str, dict[str, bytes]]) -> None:
-        """Write down what was received and how it is read, in one step: the last of a run that succeeded."""
-        texts = {folder: {name: data.decode() for name, data in kept.items()} for folder, kept in dialects.items()}
-        content = {"dialects": texts, "files": [_write_entry(file) for file in files]}
+    def write_ledger(
+        self, files: list[ReceivedFile], dialects: dict[str, dict[str, bytes]], rules: dict[str, dict[str, bytes]]
+    ) -> None:
+        """Write down what was received, how it is read and judged, in one step: the last of a run that succeeded."""
+        content: dict = {"files": [_write_entry(file) for file in files]}
+        for what, folders in (("dialects", dialects), ("rules", rules)):
+            content[what] = {folder: {name: data.decode() for name, data in kept.items()} for folder, kept in folders.items()}
         replace_file(self.root / "received.json", json.dumps(content, indent=1, sort_keys=True).encode())
 
 

@@ -24,17 +24,29 @@ class Duty:
     by_kinds: frozenset[str] = frozenset()
     form: str | None = None  # groups only: the form of unit that makes such a group
     in_any_duty: bool = False
+    expelled_by: str | None = None  # units only: asked of units with this drive
+    parts: frozenset[str | None] = frozenset({None, "shell", "cartridge", "both"})  # of a pressure test, what was tested
+    by_examination: bool = False
+    is_called_for: bool = False  # falls due on the day of a finding, not after an interval
 
+
+# A test that does not say what was tested is one of shell and cartridge.
+SHELL, CARTRIDGE = frozenset({None, "both", "shell"}), frozenset({None, "both", "cartridge"})
 
 # Restated here by hand, not read from the pipeline's rule book: a slip in either shows as a difference.
 # 1 month: common practice, no source. 12 and 120 months, and 60 for the sample of portable units: IMO Res. A.951(23)
-# annex 9.1, 9.1.2 and 9.1.1. First bases: the project's judgement.
+# annex 9.1, 9.1.2 and 9.1.1. 60 for the examination of wheeled ones: MSC.1/Circ.1432 9.6. First bases, and
+# that a recharge falls due on the day of the finding: the project's judgement.
 BASELINE = (
     Duty("onboard_check", "unit", 1, ("in_service_on", "made_on"), by_inspection=True, by_any_service=True,
          in_any_duty=True),
     Duty("annual_service", "unit", 12, ("in_service_on", "made_on"),
-         by_kinds=frozenset({"annual_service", "pressure_test"}), in_any_duty=True),
-    Duty("pressure_test", "unit", 120, ("made_on",), by_kinds=frozenset({"pressure_test"}), in_any_duty=True),
+         by_kinds=frozenset({"annual_service", "pressure_test"}), parts=SHELL, in_any_duty=True),
+    Duty("pressure_test", "unit", 120, ("made_on",), by_kinds=frozenset({"pressure_test"}), parts=SHELL, in_any_duty=True),
+    Duty("cartridge_test", "unit", 120, ("cartridge_made_on", "made_on"), by_kinds=frozenset({"pressure_test"}),
+         parts=CARTRIDGE, expelled_by="cartridge"),
+    Duty("recharge_after_use", "unit", 0, (), by_kinds=frozenset({"recharge"}), is_called_for=True),
+    Duty("wheeled_examination", "group", 60, ("made_on",), by_examination=True, form="wheeled"),
     Duty("sample_discharge", "group", 60, ("made_on",), by_kinds=frozenset({"discharge_test"}), form="portable"),
 )  # fmt: skip
 

@@ -54,6 +54,7 @@ def make_services(chooser: Chooser, window: "Window", stays: list[Row], vessels:
                 "kind": kind,
                 "outcome": chooser.pick_one(SERVICE_OUTCOMES),
                 "is_examination": chooser.pick_one([None, False, True]) if is_wheeled else None,
+                "tested_part": chooser.pick_one([None, None, "both", "shell", "cartridge"]) if kind == "pressure_test" else None,
             }
     return list(rows.values())
 

@@ -19,7 +19,7 @@ SEED_OFFSET = 50_000  # so that a seed's findings do not copy the draws of the s
 CORRODED = ("shell", "corrosion")
 KINDS = (
     CORRODED, CORRODED, CORRODED, ("lining", "corrosion"), ("hose", "damaged"), ("hose", "damaged"), ("hose", "leak"),
-    ("gauge", "other"), ("pin", "missing"),
+    ("gauge", "other"), ("pin", "missing"), ("charge", "missing"),
 )  # fmt: skip
 GRADES = (None, "Ri0", "Ri1", "Ri2", "Ri3", "Ri4", "Ri5")
 SPACES = ("accommodation", "machinery", "open_deck", None)

@@ -66,6 +66,7 @@ def make_fleet(chooser: Chooser, window: Window, number: int = 0, max_vessels: i
     units: list[Row] = []
     inspections: list[Row] = []
     services: list[Row] = []
+    findings: list[Row] = []
     for vessel_no, vessel in enumerate(vessels):
         # every fleet has a unit: an export of no units at all is an error of its own
         for unit_no in range(chooser.pick_number(0 if vessel_no else 1, max_units)):
@@ -74,7 +75,21 @@ def make_fleet(chooser: Chooser, window: Window, number: int = 0, max_vessels: i
             units += stays
             inspections += make_inspections(chooser, window, stays, vessels)
             services += make_services(chooser, window, stays, vessels)
-    return Fleet(window.as_of, vessels, units, inspections, services)
+            findings += find_discharged(chooser, stays, inspections, vessels)
+    return Fleet(window.as_of, vessels, units, inspections, services, findings)
+
+
+def find_discharged(chooser: Chooser, stays: list[Row], inspections: list[Row], vessels: list[Row]) -> list[Row]:
+    """Now and then a unit is found without its charge, on the day of a check."""
+    looks = [row for row in inspections if row["unit_id"] == stays[0]["unit_id"]]
+    if not looks or not chooser.has_chance(25):
+        return []
+    look = looks[chooser.pick_one(range(len(looks)))]
+    defect, severity = chooser.pick_one(
+        [("missing", None), ("low_mass", "unfit"), ("low_mass", "major"), ("low_pressure", "unfit")]
+    )
+    where = {"unit_id": look["unit_id"], "imo_number": look["imo_number"], "found_on": look["inspected_on"]}
+    return [where | {"component": "charge", "defect": defect, "severity": severity}]
 
 
 def make_vessel(chooser: Chooser, window: Window, imo_number: str) -> Row:

@@ -18,11 +18,18 @@ if TYPE_CHECKING:
 
 # Few kinds, so that units share sample groups; "9" and "9.0" are one charge, an empty maker equals an empty maker.
 KINDS = (
-    {"agent": "foam", "form": "portable", "charge_l": Decimal(9), "maker": "Norvane", "model": "F9"},
+    {"agent": "foam", "form": "portable", "charge_l": Decimal(9), "maker": "Norvane", "model": "F9", "expelled_by": "cartridge"},
     {"agent": "foam", "form": "portable", "charge_l": Decimal("9.0"), "maker": "Norvane", "model": "F9"},
     {"agent": "powder", "form": "portable", "charge_kg": Decimal(6), "maker": "Norvane", "model": "P6"},
     {"agent": "water", "form": "portable", "charge_l": Decimal(9)},
-    {"agent": "powder", "form": "wheeled", "charge_kg": Decimal(50), "maker": "Ostrel", "model": "P50"},
+    {
+        "agent": "powder",
+        "form": "wheeled",
+        "charge_kg": Decimal(50),
+        "maker": "Ostrel",
+        "model": "P50",
+        "expelled_by": "cartridge",
+    },
     {"agent": "co2", "charge_kg": Decimal(5), "maker": "Ostrel", "model": "C5"},
 )
 

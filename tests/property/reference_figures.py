@@ -51,6 +51,8 @@ def list_duties_now(fleet: Fleet) -> dict[tuple[object, ...], tuple[object, ...]
     """
     rows: dict[tuple[object, ...], list[tuple[object, ...]]] = defaultdict(list)
     for j in judge_today(fleet):
+        if j.duty == "recharge_after_use" and not j.basis_on:
+            continue  # nothing calls for it
         days = (fleet.as_of - j.due_on).days if j.state == "overdue" else None
         rows[j.imo_number, j.duty, j.unit_ids].append((j.state, j.basis_on, j.due_on, days))
     return {key: tuple(sorted(found, key=str)) for key, found in rows.items()}

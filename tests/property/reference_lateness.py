@@ -107,6 +107,10 @@ class Book:
             self.members[name_group(stay)].append(stay)
         self.event_days = [row["inspected_on"] for row in fleet.inspection]
         self.event_days += [row["serviced_on"] for row in fleet.service]
+        self.calls: dict[str, list[date]] = defaultdict(list)
+        for row in fleet.finding:
+            if calls_for_recharge(row):
+                self.calls[row["unit_id"]].append(row["found_on"])
         self.done: dict[tuple[str, str], list[date]] = defaultdict(list)
         for duty in duties:
             for row in fleet.inspection:
@@ -135,13 +139,28 @@ class Book:
         for unit_id, stays in by_unit.items():
             judged = []
             for duty in (duty for duty in self.duties if duty.counts == "unit"):
+                if duty.is_called_for:
+                    judged.append((duty, self.judge_call(imo_number, duty, unit_id, day)))
+                    continue
+                asked = [stay for stay in stays if duty.expelled_by in (None, stay.get("expelled_by"))]
+                if not asked:
+                    continue
                 last_done = find_last(self.done[duty.name, unit_id], day)
-                first_bases = [find_filled(stay, duty.first_basis) for stay in stays]
+                first_bases = [find_filled(stay, duty.first_basis) for stay in asked]
                 judged.append((duty, judge(imo_number, duty, (unit_id,), last_done, first_bases, day)))
             yield from (judgement for _, judgement in judged)
             states = {judgement.state for duty, judgement in judged if duty.in_any_duty}
             state = next((s for s in ("overdue", "unknown") if s in states), "in time")
             yield Judgement(imo_number, ANY_DUTY, (unit_id,), state, None, None)
+
+    def judge_call(self, imo_number: str, duty: Duty, unit_id: str, day: date) -> Judgement:
+        """Overdue from the day after the first finding that no work has answered by `day`; work of the same day answers it."""
+        done = [when for when in self.done[duty.name, unit_id] if when <= day]
+        called = [when for when in self.calls[unit_id] if when <= day and not any(when <= answer for answer in done)]
+        if not called:
+            return Judgement(imo_number, duty.name, (unit_id,), "in time", None, None)
+        state = "overdue" if min(called) < day else "in time"
+        return Judgement(imo_number, duty.name, (unit_id,), state, min(called), min(called))
 
     def judge_groups(self, imo_number: str, counted: list[Row], day: date) -> Iterator[Judgement]:
         for duty in (duty for duty in self.duties if duty.counts == "group"):
@@ -157,7 +176,19 @@ class Book:
 def satisfies(duty: Duty, service: Row) -> bool:
     if service.get("outcome") != SATISFACTORY:
         return False
-    return duty.by_any_service or service["kind"] in duty.by_kinds
+    if duty.by_examination and service.get("is_examination"):
+        return True
+    is_part = service["kind"] != "pressure_test" or service.get("tested_part") in duty.parts
+    return duty.by_any_service or service["kind"] in duty.by_kinds and is_part
+
+
+def calls_for_recharge(finding: Row) -> bool:
+    """The unit was found discharged: no charge, or its mass or pressure so low that it was called unfit."""
+    if finding["component"] != "charge":
+        return False
+    return finding["defect"] == "missing" or (
+        finding["defect"] in ("low_mass", "low_pressure") and finding.get("severity") == "unfit"
+    )
 
 
 def is_sailing(vessel: Row, day: date) -> bool:
