@@ -1,0 +1,23 @@
+-- one row is a rule in force on $as_of and a unit that it covers. Dropped by verdict.sql.
+create temp table bound as
+select judged.*, rule_id from duty.in_force join judged using (stay_no) where is_within($as_of::date, from_on, to_on);
+
+-- broken_limit: one row is a unit and a limit that it breaks. The rule judges the last reading (of one day: the last piece of
+-- work, then the worse value) or, where it says so, the worst on record. The limit itself passes. Dropped by verdict.sql.
+create temp table broken_limit as
+with judged_reading as (
+    select bound.stay_no, rule_id, limits.verdict, limits.title, limits.cured_by, limits.measure, limits.unit, breach,
+        as_read(value, limits.unit) as value,
+        as_read(coalesce(limit_value, case limit_from when 'wall_min_mm' then wall_min_mm when 'wall_mm' then wall_mm
+            when 'test_pressure_bar' then test_pressure_bar when 'full_mass_kg' then full_mass_kg end), limits.unit)
+            as limit_value,
+        measure.seen_on, order_in_day, measure.table_name, measure.file_id, measure.record_no, measure.line_no
+    from bound join (from duty."limit" join (select rule_id, title from duty.provision) using (rule_id)) as limits using (rule_id)
+    join figure.measure as measure on measure.stay_no = bound.stay_no and measure.measure = limits.measure
+    where closed_on is null or stands_when_closed
+    qualify row_number() over (partition by bound.stay_no, rule_id
+        order by case when reading = 'worst' then badness(measure.value, breach) end desc, measure.seen_on desc,
+            order_in_day desc, badness(measure.value, breach) desc, measure.file_id, measure.record_no) = 1
+)
+select *, title || ': ' || in_digits(value) || ' ' || replace(unit, 'pct', '%') || ', limit ' || in_digits(limit_value) as reason
+from judged_reading where badness(value, breach) > badness(limit_value, breach);

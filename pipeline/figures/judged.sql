@@ -1,0 +1,36 @@
+-- one row is a unit aboard a vessel on $as_of (spare, ashore and laid up too), by its stay that began last, with what
+-- its register row says. Litres of water, foam and wet chemical weigh 1.0 kg each (common practice). A full mass that is missing
+-- is taken as empty mass and charge. Dropped, with `bound`, by verdict.sql.
+
+-- A difference of masses in whole grams, of walls in whole micrometres: what lies on a limit passes it, and a gram beyond does
+-- not.
+create or replace temp macro thousandths(amount) as round(amount * 1000)::bigint;
+
+-- A reading as it is held against a limit: three digits that count, so that what was read in psi, feet or inches is not failed
+-- for the last digit of a conversion; masses to the gram; shares as they are.
+create or replace temp macro as_read(value, unit) as
+    case when unit in ('pct', 'months', 'C') then round(value, 6) when unit = 'kg' then round(value, 3) when value = 0 then 0
+    else round(value, 2 - floor(log10(abs(value)))::integer) end;
+
+-- In which order the work of one day is done: what finds a fault, then what puts it right.
+create or replace temp macro order_in_day(kind) as case kind when 'repair' then 1 when 'recharge' then 2 else 0 end;
+
+-- How bad a value is, whichever side of the limit is the broken one; and a value as a reader writes it.
+create or replace temp macro badness(value, breach) as case breach when 'above' then value else -value end;
+create or replace temp macro in_digits(value) as regexp_replace(round(value, 3)::varchar, '\.0$', '');
+
+-- Age on a day in months: a birthday is a whole number, the days before or after it a fraction.
+create or replace temp macro age_months(made, day) as
+    datediff('month', made, day) + (day - due_date(made, datediff('month', made, day))) / 32;
+
+create temp table judged as
+select stay.stay_no, unit.*,
+    coalesce(thousandths(unit.charge_kg),
+        case when unit.agent in ('water', 'foam', 'wet_chemical') then thousandths(unit.charge_l) end) as charge_g,
+    coalesce(full_mass_kg, empty_mass_kg + charge_g / 1000) as reckoned_full_kg
+from figure.unit_now as unit_now
+join duty.stay as stay
+    on stay.file_id = unit_now.file_id and stay.record_no = unit_now.record_no and stay.unit_id = unit_now.unit_id
+join record.unit as unit on unit.file_id = stay.file_id and unit.record_no = stay.record_no and unit.unit_id = stay.unit_id
+qualify row_number() over (partition by stay.imo_number, stay.unit_id
+    order by stay.from_on desc, stay.is_start_from_manufacture, stay.stay_no desc) = 1;
