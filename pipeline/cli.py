@@ -60,6 +60,10 @@ def _parser() -> argparse.ArgumentParser:
     explain.add_argument("unit_id", metavar="UNIT_ID")
     explain.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to read (default: firekpi.duckdb)")
     explain.set_defaults(call=_explain)
+    rules = verbs.add_parser("rules", help="print the rules in force, with source and certainty")
+    rules.add_argument("--vessel", metavar="IMO", help="only those that bind this vessel, by its IMO number")
+    rules.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to read (default: firekpi.duckdb)")
+    rules.set_defaults(call=_rules)
     learn = verbs.add_parser("learn", help="draft the dialect of an unseen source and try it")
     learn.add_argument("files", metavar="FILE", nargs="+", type=Path, help="export to learn from; several must be of one kind")
     learn.add_argument("--name", help="name of the dialect (default: the file's, without digits)")
@@ -154,6 +158,14 @@ def _explain(options: argparse.Namespace) -> int:
     from pipeline.explain import explain_unit
 
     for line in explain_unit(options.db, options.unit_id):
+        print(show_text(line))
+    return 0
+
+
+def _rules(options: argparse.Namespace) -> int:
+    from pipeline.rule_list import list_rules
+
+    for line in list_rules(options.db, options.vessel):
         print(show_text(line))
     return 0
 

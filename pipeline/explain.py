@@ -6,6 +6,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from importlib.resources import files
 from pathlib import Path
+from types import SimpleNamespace
 
 from pipeline.errors import UserError
 from pipeline.warehouse.build import read_database
@@ -14,6 +15,9 @@ CAUTION = (
     "This supports and never replaces the vessel's procedures, the maker's manual, flag and class rules and a competent "
     "person. Never repair a pressure shell by welding; never pressure-test outside a test shop."
 )
+
+
+VERDICTS = {"condemn": "TO CONDEMN", "unfit": "UNFIT", "placement": "WRONG PLACE OR KIND", "doubt": "to be looked at"}
 
 
 def explain_unit(db: Path, unit_id: str) -> list[str]:
@@ -37,6 +41,7 @@ def explain_unit(db: Path, unit_id: str) -> list[str]:
             raise UserError("unknown-unit-asked", unit_id=unit_id, db=db, near=_near(con, unit_id))
         lines = [f"Unit {unit_id}, as of {as_of}"]
         lines += [_stay_line(*stay) for stay in stays]
+        lines += _verdict_lines(con, unit_id)
         lines += _span_lines(con, unit_id, as_of)
         lines += _failed_lines(con, unit_id, as_of) + _corrected_lines(con, unit_id, as_of) + _version_lines(con, unit_id, as_of)
     return [*lines, "", CAUTION]
@@ -80,33 +85,70 @@ def _stay_line(imo, vessel, agent, form, charge, made_on, precision, from_on, to
 
 def _span_lines(con, unit_id: str, as_of: date) -> list[str]:
     lines, last = [], None
-    for duty, title, months, source, clause, certainty, rule_id, imo, group, stay_no, began_on, *span in con.execute(
-        _read_sql("explain.sql"), {"unit_id": unit_id, "as_of": as_of}
-    ).fetchall():
-        if (duty, imo, group, stay_no) != last:
-            last = (duty, imo, group, stay_no)
-            whose = f" of the group {group} on {imo}" if group else f" on {imo}, aboard from {began_on}"
-            every = "every month" if months == 1 else f"every {months} months"
-            lines += ["", f"{title}{whose}: {every}; {source}, {clause} [{certainty}] (rule {rule_id})"]
+    for span in _select(con, _read_sql("explain.sql"), {"unit_id": unit_id, "as_of": as_of}):
+        whose = (span.duty, span.imo_number, span.group_id, span.stay_no, span.rule_id, span.judged_from)
+        if whose != last:
+            last = whose
+            lines += ["", _rule_line(span, as_of)]
         lines.append("  " + _span_line(span, as_of))
     return lines
 
 
-def _span_line(span: list, as_of: date) -> str:
-    left_on, basis_on, basis_kind, *basis_place, due_on, done_on, done_kind, done_path, done_line, done_record = span
-    basis_at = _place(*basis_place)
-    if basis_on is None:
-        return f"no basis: {basis_kind} is empty {basis_at}; nobody can tell when it is due"
-    absent = "no such record; " if basis_kind in ("in_service_on", "made_on") else ""
-    basis = f"{absent}from {basis_on} ({basis_kind}) {basis_at}: due {due_on}"
-    if done_on and done_on <= as_of:
-        late = f", {_days(done_on - due_on)} late" if done_on > due_on else ", in time"
-        return f"{basis}, done {done_on} ({done_kind}) {_place(done_path, done_line, done_record)}{late}"
-    if left_on and left_on <= as_of:
-        return f"{basis}, open when the unit left on {left_on}"
-    if due_on < as_of:
-        return f"{basis}, OVERDUE by {_days(as_of - due_on)}"
+def _rule_line(span: SimpleNamespace, as_of: date) -> str:
+    whose = f" of the group {span.group_id}" if span.group_id else ""
+    aboard = "" if span.group_id else f", aboard from {span.began_on}"
+    months = span.interval_months
+    every = "at once" if months == 0 else "every month" if months == 1 else f"every {months} months"
+    grace = f", {span.grace_months} months of grace" if span.grace_months else ""
+    runs = ", from the day it was due" if span.anchor == "due" else ""
+    force = (
+        f", in force from {span.judged_from}"
+        if span.judged_from and span.judged_from > (span.began_on or span.judged_from)
+        else ""
+    )
+    if span.judged_to and span.judged_to != span.left_on and span.judged_to <= as_of:
+        force += f", until {span.judged_to}"
+    return (
+        f"{span.title}{whose} on {span.imo_number}{aboard}: {every}{grace}{runs}; {span.source}, {span.clause} "
+        f"[{span.certainty}] (rule {span.rule_id}{force}; {span.regime}, {span.breach_label})"
+    )
+
+
+def _span_line(span: SimpleNamespace, as_of: date) -> str:
+    basis_at = _place(span.basis_path, span.basis_line_no, span.basis_record_no)
+    if span.basis_on is None:
+        return f"no basis: {span.basis_kind} is empty {basis_at}; nobody can tell when it is due"
+    absent = "no such record; " if span.basis_kind in ("in_service_on", "made_on", "cartridge_made_on") else ""
+    basis = f"{absent}from {span.basis_on} ({span.basis_kind}) {basis_at}: due {span.due_on}"
+    if span.done_on and span.done_on <= as_of:
+        late = f", {_days(span.done_on - span.due_on)} late" if span.done_on > span.due_on else ", in time"
+        return f"{basis}, done {span.done_on} ({span.done_kind}) {_place(span.done_path, span.done_line_no, span.done_record_no)}{late}"
+    if span.left_on and span.left_on <= as_of:
+        return f"{basis}, open when the unit left on {span.left_on}"
+    if span.judged_to and span.judged_to <= as_of:
+        return f"{basis}, open when another rule took its place on {span.judged_to}"
+    if span.due_on < as_of:
+        return f"{basis}, OVERDUE by {_days(as_of - span.due_on)}"
     return f"{basis}, not yet due"
+
+
+def _select(con, sql: str, parameters: dict) -> list[SimpleNamespace]:
+    cursor = con.execute(sql, parameters)
+    names = [column[0] for column in cursor.description]
+    return [SimpleNamespace(**dict(zip(names, row, strict=True))) for row in cursor.fetchall()]
+
+
+def _verdict_lines(con, unit_id: str) -> list[str]:
+    """What stands against the unit: each reason with what was seen, its limit, rule, source and record; hard reasons first."""
+    rows = _select(con, _read_sql("explain_verdicts.sql"), {"unit_id": unit_id})
+    if not rows:
+        return ["", "Nothing on record stands against this unit under the rules in force."]
+    return ["", "Against this unit:"] + [
+        f"  {VERDICTS[row.verdict]}: {row.reason} (seen {row.seen_on}) {_place(row.path, row.line_no, row.record_no)}; "
+        f"{row.source}, {row.clause} [{row.certainty}] (rule {row.rule_id}; {row.regime}, {row.breach_label}"
+        + (f"; asks less than the rule it replaces: {row.loosens})" if row.loosens else ")")
+        for row in rows
+    ]
 
 
 def _failed_lines(con, unit_id: str, as_of: date) -> list[str]:
