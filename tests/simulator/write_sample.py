@@ -11,8 +11,10 @@ from .parameters import PROVIDERS
 from .sample_fleet import CALDER, CANONICAL, END, FLEET, KESTRIN, OSTEN, SEED, START, TRUTH
 from .sample_sheets import DIALECTS, build_book, group_tables
 from .sheets import Sheet, count_rows
+from .show_verdicts import show_verdicts
 from .spoil_sample import correct_cell, spoil_book, spoil_registers
 
+LAYERS = Path(__file__).parent / "layers"
 README = Path(__file__).parent / "data" / "sample_readme.md"
 
 
@@ -22,6 +24,7 @@ def make_sample() -> tuple[Life, dict[str, Sheet], dict[str, int]]:
     fleet, units = group_tables(life)
     doubtful = spoil_registers(units)
     book = build_book(life, fleet, units)
+    show_verdicts(book, units["canonical"], *(FLEET[v].imo_number for v in CANONICAL))
     rows = [row for some in units.values() for row in some]
     doubtful |= spoil_book(book, rows)
     known = Counter(row["made_on_precision"] for row in rows)
@@ -40,9 +43,10 @@ def write_sample(out: Path) -> Life:
     out.mkdir(parents=True, exist_ok=True)
     for sheet in book.values():
         sheet.write(out)
-    (out / "dialects").mkdir(exist_ok=True)
-    for path in sorted(DIALECTS.glob("*.toml")):
-        shutil.copyfile(path, out / "dialects" / path.name)
+    for name, folder in (("dialects", DIALECTS), ("layers", LAYERS)):
+        (out / name).mkdir(exist_ok=True)
+        for path in sorted(folder.glob("*.toml")):
+            shutil.copyfile(path, out / name / path.name)
     totals, broken = count_rows(list(book.values()))
     received = [("corrections.csv", "2024-11-20"), *sorted((s.path, s.received_at) for s in book.values())]
     write_lines(out / "received.csv", [("path", "received_at"), *received])
