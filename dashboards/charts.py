@@ -18,6 +18,7 @@ import plotly.graph_objects as go  # type: ignore[import-untyped]
 from dashboards import palette, words
 
 Number = float | int | None
+MOST_LABEL = 40
 YEAR_TICKS = 3  # months that a year takes below its first
 
 
@@ -43,7 +44,7 @@ def subtract_numbers(ones: Sequence[Number], others: Sequence[Number]) -> list[N
     return clean_numbers([None if a is None or b is None else a - b for a, b in zip(ones, others, strict=True)])
 
 
-def clean_labels(labels: Sequence[str], most: int = 40) -> list[str]:
+def clean_labels(labels: Sequence[str], most: int = MOST_LABEL) -> list[str]:
     """plotly reads a little markup in labels: a name is text, never markup. Long names are cut; two alike stay two rows."""
     cut, seen = [], set()
     for label in labels:

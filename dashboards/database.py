@@ -29,7 +29,7 @@ CONFIG: dict[str, str | bool | int | float | list[str]] = {
 BUSY = ("lock", "being used by another process")
 RULES_SQL = """
     SELECT rule_id, duty, title, counts, interval_months, certainty, coalesce(in_any, false) AS in_any
-    FROM duty.rule ORDER BY duty, rule_id"""
+    FROM duty.rule ORDER BY duty, rank, rule_id"""
 VESSELS_SQL = """
     SELECT imo_number, vessel_name, vessel_type, flag,
         coalesce(laid_up_from <= $day AND (laid_up_to IS NULL OR laid_up_to > $day), false) AS is_laid_up

@@ -19,6 +19,7 @@ from dashboards.blocks import Chart, Context, Link, Page, Table
 NAVIGATION = (
     Link("Fleet", "index.html"),
     Link("Overdue", "overdue.html"),
+    Link("Fitness", "fitness.html"),
     Link("Defects", "defects.html"),
     Link("Corrosion", "corrosion.html"),
     Link("Agents", "agents.html"),

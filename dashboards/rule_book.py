@@ -29,6 +29,8 @@ class Rule:
     @property
     def interval(self) -> str:
         """'every month', 'every 18 months', 'every 5 years'."""
+        if self.interval_months == 0:
+            return "at once"
         unit, number = ("year", self.interval_months // 12) if self.interval_months % 12 == 0 else ("month", self.interval_months)
         return f"every {unit}" if number == 1 else f"every {number} {unit}s"
 

@@ -64,7 +64,8 @@ def list_vessels(rows: list[Row], context: Context) -> Table:
     """Charge, spares and obsolete kinds, vessel by vessel and agent by agent."""
     columns = name_columns(
         "vessel=Vessel:link; agent=Agent; agent_detail=Detail; units=Units:count; charge_l=Charge, l:number; "
-        "charge_kg=Charge, kg:number; obsolete_units=Obsolete kind:count"
+        "charge_kg=Charge, kg:number; obsolete_units=Obsolete kind:count; "
+        "unsuitable_placements=In an unsuitable place:count"
     )
     mine = sorted(
         (r for r in rows if r.imo_number in context.by_imo),
@@ -79,6 +80,7 @@ def list_vessels(rows: list[Row], context: Context) -> Table:
             r.total_charge_l,
             r.total_charge_kg,
             r.obsolete_units,
+            r.unsuitable_placements,
         )
         for r in mine
     )
@@ -118,3 +120,25 @@ def list_spares(rows: list[Row], context: Context) -> Table:
     )
     empty = "No count of spare charges is on record. Load one (spare.csv), or a check list that counts them."
     return Table("spares", "Spare charges on board, by vessel, agent and size", columns, cells, empty=empty, shown=MOST_ROWS)
+
+
+def list_required(rows: list[Row], context: Context) -> Table:
+    """Spare charges held against required, agent by agent; the vessel's one pool stands on its own page."""
+    columns = name_columns(
+        "vessel=Vessel:link; agent=Agent; spare_charges_held=Spare charges held:count; spare_charges_required=Required:count; "
+        "refill_unknown_units=Units of which nobody said whether they can be refilled:count; imo_number=IMO number:code twin"
+    )
+    mine = sorted(
+        (
+            r
+            for r in rows
+            if r.imo_number in context.by_imo and (r.spare_charges_held is not None or r.spare_charges_required is not None)
+        ),
+        key=lambda r: (context.name_vessel(r.imo_number), r.imo_number, order_agent(r.agent)),
+    )
+    cells = tuple(
+        (context.link_vessel(r.imo_number), words.say_capital(words.say_slug(r.agent)), r.spare_charges_held, r.spare_charges_required,
+         r.refill_unknown_units, r.imo_number) for r in mine
+    )  # fmt: skip
+    said = "Spare charges held and required, each agent by itself (at least as strict as one pool for the vessel)"
+    return Table("required", said, columns, cells, empty="No rule about spare charges binds.", shown=MOST_ROWS)

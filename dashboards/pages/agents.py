@@ -16,7 +16,7 @@ from dashboards.pages import agent_tables
 MOST_VESSELS, MOST_NAMED = 30, 3
 MIX_SQL = """
     SELECT imo_number, coalesce(agent, 'not stated') AS agent, agent_detail, foam_kind, units, total_charge_l, total_charge_kg,
-        obsolete_units
+        obsolete_units, spare_charges_held, spare_charges_required, unsuitable_placements, refill_unknown_units
     FROM figure.agent_mix WHERE units > 0 ORDER BY imo_number, agent, agent_detail, foam_kind"""
 # The latest count of each vessel and agent; a size of which none was counted then is none held.
 SPARES_SQL = """
@@ -143,7 +143,11 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "charges",
             "Charges and spares",
-            (agent_tables.list_vessels(rows, context), agent_tables.list_spares(spares, context)),
+            (
+                agent_tables.list_vessels(rows, context),
+                agent_tables.list_required(rows, context),
+                agent_tables.list_spares(spares, context),
+            ),
             "Spare charges are those of each vessel's last count of that agent.",
             is_wide=True,
         ),

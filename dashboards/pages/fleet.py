@@ -59,6 +59,11 @@ def list_facts(data: fleet_data.FleetData, context: Context) -> Facts:
             words.say_number(len(data.unknown)),
             unknown if data.unknown else "every item has a basis to count from",
         ),
+        Fact(
+            "Unfit or to condemn",
+            words.say_number(data.against),
+            f"by the rules in force: {words.say_number(data.unfit)} unfit, {words.say_number(data.to_condemn)} to condemn; Fitness names each",
+        ),
         Fact("Open findings", words.say_number(service.open_findings if service else 0), say_severities(service)),
     )
     apart = {name: data.counted[name].units for name in APART if name in data.counted}

@@ -12,7 +12,7 @@ import duckdb
 from dashboards import standing
 from dashboards.blocks import Context
 from dashboards.database import select_rows
-from dashboards.pages import bare_records, due_items, fleet_vessels
+from dashboards.pages import bare_records, due_items, fleet_vessels, verdict_rows
 from dashboards.standing import Comparison
 
 AHEAD_SQL = """
@@ -39,6 +39,9 @@ class FleetData:
     late: list[due_items.Item]
     unknown: list[due_items.Item]
     bare: frozenset[str]
+    unfit: int
+    to_condemn: int
+    against: int  # either of them
 
     @property
     def any_duty(self) -> Comparison | None:
@@ -49,6 +52,7 @@ class FleetData:
 def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
     """Query everything once for the whole fleet."""
     months, items = standing.read_months(con), due_items.read_items(con, context, -1)
+    verdicts = verdict_rows.read_verdicts(con)
     found = {row.duty: tuple(row[1:]) for row in select_rows(con, AHEAD_SQL, day=context.as_of)}
     return FleetData(
         standing.compare_duties(months, "*", context.as_of, context.book),
@@ -58,4 +62,6 @@ def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
         [item for item in items if item.state == "overdue"],
         [item for item in items if item.state == "unknown"],
         bare_records.find_bare(con),
+        *(verdict_rows.count_units(verdict_rows.pick(verdicts, name)) for name in ("unfit", "condemn")),
+        verdict_rows.count_units(verdict_rows.pick(verdicts, "unfit", "condemn")),
     )

@@ -15,11 +15,12 @@ from markupsafe import Markup
 from dashboards import words
 from dashboards.blocks import Anchor, Context, Definitions, Page, Section, Table, name_columns
 from dashboards.database import select_rows
+from dashboards.pages import rule_tables
 
 RULES_SQL = """
     SELECT r.rule_id, r.duty, r.title, r.counts, r.interval_months, r.first_basis, r.anchor, r.source, r.clause, r.certainty,
         r.breach_label, r.about,
-        string_agg(coalesce(s.kind, 'any ' || s.record), ', ' ORDER BY s.record, s.kind NULLS FIRST) AS satisfied_by
+        string_agg(DISTINCT coalesce(s.kind, CASE WHEN s.is_examination THEN 'an examination' END, 'any ' || s.record), ', ') AS satisfied_by
     FROM duty.rule AS r LEFT JOIN duty.satisfied_by AS s USING (rule_id) GROUP BY ALL ORDER BY r.duty, r.rule_id"""
 
 
@@ -108,6 +109,13 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
                 "A rule marked from memory or common practice is to be checked against your own copy of the text "
                 "before anybody relies on it."
             ),
+            is_wide=True,
+        ),
+        Section(
+            "layers",
+            "Limits, reasons, places",
+            (rule_tables.list_loosened(con), rule_tables.list_kinds(con)),
+            "Baseline, then flag, then company; of several rules for one duty the shortest governs.",
             is_wide=True,
         ),
     ]

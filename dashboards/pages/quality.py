@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
+from dashboards.database import select_rows
 from dashboards.pages import quality_data, quality_mending, quality_tables
 
 
@@ -79,7 +80,7 @@ def chart_rules(data: quality_data.QualityData) -> Chart:
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
-    data = quality_data.read_quality(con)
+    data, stated = quality_data.read_quality(con), select_rows(con, quality_tables.STATED_SQL)
     bad = quality_tables.list_rows(
         "quarantined",
         "for keeping a row out that no later file answers",
@@ -98,6 +99,13 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             "doubts", "In doubt", (quality_tables.list_flags(data),), "These rows count; something about them deserves a look."
         ),
         Section("flagged", "Each doubt", (doubtful,), is_wide=True),
+        Section(
+            "stated",
+            "Dates that reports state",
+            (quality_tables.list_stated(stated, context),),
+            "Never taken over: the rule in force gives the due date.",
+            is_wide=True,
+        ),
         Section(
             "freshness",
             "How fresh",

@@ -13,6 +13,10 @@ MOST_ROWS = 100
 
 
 SHOWN_ROWS = 40
+STATED_SQL = """
+    SELECT s.imo_number, s.unit_id, s.duty, s.done_on, s.stated_on, s.computed_on, s.difference_days, s.rule_id, f.path, s.line_no
+    FROM figure.stated_vs_computed AS s LEFT JOIN intake.file AS f USING (file_id)
+    ORDER BY abs(s.difference_days) DESC, s.imo_number, s.unit_id, s.duty"""
 
 
 def list_files(data: quality_data.QualityData) -> Table:
@@ -119,3 +123,18 @@ def list_freshness(data: quality_data.QualityData, context: Context) -> Table:
         empty="No vessel in the fleet on this date.",
         shown=MOST_ROWS,
     )
+
+
+def list_stated(rows: list, context: Context) -> Table:
+    """Next due dates that the latest records state, where the rule in force gives another."""
+    columns = name_columns(
+        "unit=Unit:unit; duty=Duty; vessel=Vessel:link; done_on=Done on:date; stated_on=Stated:date; computed_on=By the rule:date; "
+        "difference_days=Days later:count; path=File and line:file_line; imo_number=IMO number:code twin; rule_id=Rule:text twin"
+    )
+    cells = tuple(
+        (r.unit_id, context.book.name_duty(r.duty), context.link_vessel(r.imo_number), r.done_on, r.stated_on, r.computed_on,
+         r.difference_days, (r.path, r.line_no), r.imo_number, r.rule_id)
+        for r in rows if r.imo_number in context.by_imo
+    )  # fmt: skip
+    empty = "No latest record states another next date than the rule in force gives."
+    return Table("stated", "Next due dates stated otherwise than the rule gives", columns, cells, empty=empty, shown=SHOWN_ROWS)

@@ -15,7 +15,7 @@ import duckdb
 from dashboards import standing, words
 from dashboards.blocks import Context
 from dashboards.database import group_rows, select_rows
-from dashboards.pages import bare_records
+from dashboards.pages import bare_records, verdict_rows
 from dashboards.pages.due_items import Item, read_items
 from dashboards.standing import Comparison
 
@@ -73,6 +73,9 @@ class VesselData:
     found: Found
     mix: list[Row]
     is_bare: bool
+    verdicts: list[Row]
+    stations: list[Row]
+    numbers: list[Row]
 
     @property
     def standing(self) -> Comparison | None:
@@ -88,6 +91,9 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
     fresh = {row.imo_number: row for row in select_rows(con, FRESH_SQL)}
     found = {row.imo_number: Found(*row[1:]) for row in select_rows(con, FOUND_SQL)}
     bare = bare_records.find_bare(con)
+    verdicts = group_rows(verdict_rows.read_verdicts(con), "imo_number")
+    stations = group_rows(select_rows(con, verdict_rows.STATIONS_SQL), "imo_number")
+    numbers = group_rows(select_rows(con, verdict_rows.NUMBERS_SQL), "imo_number")
     mix = group_rows(select_rows(con, MIX_SQL), "imo_number")
     months: dict[str, dict] = {}
     for (imo, duty), rows in standing.read_months(con).items():
@@ -98,7 +104,8 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
         return VesselData(
             units.get(imo, []), items.get(imo, []), findings.get(imo, []), mine.get((imo, "*"), []),
             standing.compare_duties(mine, imo, context.as_of, context.book), fresh.get(imo),
-            found.get(imo, Found()), mix.get(imo, []), imo in bare,
+            found.get(imo, Found()), mix.get(imo, []), imo in bare, verdicts.get(imo, []),
+            stations.get(imo, []), numbers.get(imo, []),
         )  # fmt: skip
 
     return pick

@@ -4,7 +4,7 @@ CREATE MACRO draw(key, n) AS (hash(key) % n)::INTEGER;
 SET VARIABLE day = DATE '2026-10-31';
 
 INSERT INTO intake.run VALUES ('1', NULL, NULL, getvariable('day'), NULL, '0.1.0', '2.0.1', repeat('3f9a', 16));
-INSERT INTO duty.rule VALUES
+INSERT INTO duty.rule BY POSITION SELECT *, 0 FROM (VALUES
   ('check', 'onboard_check', 'onboard check', 'unit', NULL, 1, 'service_start', 'done', true, 'common practice', NULL, 'C',
    'baseline guidance', 'invented', 'A look at each unit in its place.'),
   ('annual', 'annual_service', 'annual service', 'unit', NULL, 12, 'service_start', 'done', true, 'IMO Res. A.951(23)', '9.1',
@@ -12,8 +12,8 @@ INSERT INTO duty.rule VALUES
   ('test', 'pressure_test', 'pressure test', 'unit', NULL, 120, 'made_on', 'done', true, 'IMO Res. A.951(23)', '9.1.2', 'P',
    'baseline guidance', 'invented', 'Not exceeding ten years.'),
   ('sample', 'sample_discharge', 'sample discharge', 'group', ['portable'], 60, 'earliest_made_on', 'done', false,
-   'IMO Res. A.951(23)', '9.1.1', 'P', 'baseline guidance', 'invented', 'One of each type and year.');
-INSERT INTO duty.satisfied_by VALUES ('check', 'inspection', NULL), ('check', 'service', NULL),
+   'IMO Res. A.951(23)', '9.1.1', 'P', 'baseline guidance', 'invented', 'One of each type and year.'));
+INSERT INTO duty.satisfied_by (rule_id, record, kind) VALUES ('check', 'inspection', NULL), ('check', 'service', NULL),
   ('annual', 'service', 'annual_service'), ('annual', 'service', 'pressure_test'), ('test', 'service', 'pressure_test'),
   ('sample', 'service', 'discharge_test');
 
@@ -141,7 +141,8 @@ SELECT age_band_years, agent, lining, space_category, n, bad, bad / n,
   (bad + 1.92) / (n + 3.84) + 1.96 * sqrt(bad * (n - bad) / n + 0.96) / (n + 3.84), bad // 2, bad // 4, 0, 0, 0, bad - bad // 2 - bad // 4
 FROM cut ORDER BY agent, lining, space_category, low_age;
 
-INSERT INTO figure.agent_mix
+INSERT INTO figure.agent_mix (imo_number, agent, agent_detail, foam_kind, units, total_charge_l, total_charge_kg, spare_charges_held,
+  obsolete_units)
 SELECT imo_number, agent, agent_detail, foam_kind, count(*), sum(charge_l), sum(charge_kg), count(*) // 2, if(agent = 'water', 1, 0)
 FROM figure.unit_now WHERE counted = 'in service' GROUP BY ALL ORDER BY ALL;
 INSERT INTO figure.due_ahead
@@ -172,3 +173,30 @@ SELECT '2', 30, 'inspected_on', '2026-13-04', '2026-04-13', 'Day and month were 
 INSERT INTO intake.withdrawn
 SELECT '9', 'south/checks_2019.csv', repeat('9', 64), 1, TIMESTAMP '2026-10-01', TIMESTAMP '2026-10-20', 'The checks of another vessel.'
 WHERE getvariable('vessels') > 0;
+
+-- Verdicts: every third unit has one, of a made-up rule of each kind.
+INSERT INTO duty.provision (rule_no, rule_id, kind, title, source, clause, certainty, regime, regime_slug, layer, breach_label, loosens, about, agents)
+VALUES (1, 'mass', 'limit', 'charge lost', 'an invented table', '1', 'C', 'Invented baseline', 'baseline', 'baseline', 'baseline guidance', NULL, 'none', ['co2']),
+  (2, 'weld', 'ground', 'welded shell', 'an invented table', '2', 'P', 'Invented baseline', 'baseline', 'baseline', 'baseline guidance', NULL, 'none', NULL),
+  (3, 'place', 'placement', 'gas where people sleep', 'an invented table', '3', 'M', 'Invented manual', 'manual', 'company', 'company rule',
+   'gas: asks half', 'none', ['co2']),
+  (4, 'five', 'number', 'at least five', 'an invented table', '4', 'P2', 'Invented baseline', 'baseline', 'baseline', 'baseline guidance', NULL, 'none', NULL);
+INSERT INTO duty."limit" VALUES ('mass', 'unfit', 'charge_lost_pct', 'above', 10, NULL, 'pct');
+INSERT INTO duty.ground VALUES ('weld', 'condemn', 'finding', ['shell'], ['damaged'], NULL, NULL, NULL, ['weld']);
+INSERT INTO duty.placement VALUES ('place', 'unsuitable', NULL);
+INSERT INTO duty.number VALUES ('five', 'portable_units', 5, NULL, NULL, NULL, NULL);
+INSERT INTO duty.in_force SELECT rule_id, 1, DATE '0001-01-01', DATE '9999-12-31' FROM duty.provision WHERE kind <> 'number';
+INSERT INTO duty.vessel_in_force SELECT 'five', imo_number, DATE '0001-01-01', DATE '9999-12-31' FROM record.vessel;
+CREATE TEMP TABLE judged AS SELECT *, row_number() OVER (ORDER BY imo_number, unit_id) AS no FROM figure.unit_now WHERE counted = 'in service';
+INSERT INTO figure.verdict
+SELECT imo_number, unit_id, if(no % 2 = 0, 'unfit', 'condemn'), if(no % 2 = 0, 'charge lost: 12.5 %, limit 10', 'welded shell: shell, damaged'),
+  if(no % 2 = 0, 'mass', 'weld'), if(no % 2 = 0, 'charge_lost_pct', NULL), if(no % 2 = 0, 12.5, NULL), if(no % 2 = 0, 10, NULL),
+  if(no % 2 = 0, 'pct', NULL), getvariable('day') - 20, 'service', '2', no, no + 1 FROM judged WHERE no % 3 = 0;
+INSERT INTO figure.placement_now
+SELECT imo_number, unit_id, 'placement', 'gas where people sleep: <A deck>', 'place', NULL, NULL, NULL, NULL, getvariable('day'), 'unit', '1', no, no + 1,
+  'unsuitable' FROM judged WHERE agent = 'co2' AND space_category = 'accommodation';
+INSERT INTO figure.station_now SELECT imo_number, 'FE-90', 'Bow', 'empty', NULL, NULL, '1', 9 FROM record.vessel;
+INSERT INTO figure.number_now SELECT imo_number, 'five', NULL, NULL, NULL, 5, 4, 4, 1, 'short', NULL FROM record.vessel;
+INSERT INTO figure.stated_vs_computed
+SELECT imo_number, unit_id, 'annual_service', getvariable('day') - 30, getvariable('day') + 700, getvariable('day') + 335, 365, 'annual', 'service', '2', no, no + 1
+FROM judged WHERE no % 10 = 0;

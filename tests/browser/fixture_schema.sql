@@ -31,8 +31,31 @@ CREATE TABLE intake.run (run_id TEXT, started_at TIMESTAMP, finished_at TIMESTAM
   version TEXT, duckdb_version TEXT, rule_book_hash TEXT);
 CREATE TABLE duty.rule (rule_id TEXT, duty TEXT, title TEXT, counts TEXT, forms TEXT[], interval_months INTEGER,
   first_basis TEXT, anchor TEXT, in_any BOOLEAN, source TEXT, clause TEXT, certainty TEXT, breach_label TEXT,
-  regime TEXT, about TEXT);
-CREATE TABLE duty.satisfied_by (rule_id TEXT, record TEXT, kind TEXT);
+  regime TEXT, about TEXT, rank INTEGER DEFAULT 0);
+CREATE TABLE duty.provision (rule_no INTEGER, rule_id TEXT, kind TEXT, title TEXT, source TEXT, clause TEXT, certainty TEXT, regime TEXT,
+  regime_slug TEXT, layer TEXT, breach_label TEXT, loosens TEXT, about TEXT, effective_from DATE, effective_until DATE, agents TEXT[],
+  forms TEXT[], expelled_by TEXT[], foam_kinds TEXT[], space_categories TEXT[], space_names TEXT[], agent_details TEXT[],
+  without_details TEXT[], shell_materials TEXT[], charge_above DOUBLE, charge_up_to DOUBLE, air_temp_below_c DOUBLE,
+  gross_tonnage_from INTEGER);
+CREATE TABLE duty."limit" (rule_id TEXT, verdict TEXT, measure TEXT, breach TEXT, limit_value DOUBLE, limit_from TEXT, unit TEXT);
+CREATE TABLE duty.ground (rule_id TEXT, verdict TEXT, record TEXT, components TEXT[], defects TEXT[], severities TEXT[], kinds TEXT[],
+  outcomes TEXT[], words TEXT[]);
+CREATE TABLE duty.placement (rule_id TEXT, breach TEXT, colour_zone_expected TEXT);
+CREATE TABLE duty.number (rule_id TEXT, measure TEXT, least INTEGER, "first" INTEGER, share DOUBLE, cap INTEGER, "by" TEXT);
+CREATE TABLE duty.in_force (rule_id TEXT, stay_no BIGINT, from_on DATE, to_on DATE);
+CREATE TABLE duty.vessel_in_force (rule_id TEXT, imo_number TEXT, from_on DATE, to_on DATE);
+CREATE TABLE duty.binding (regime_slug TEXT, rank INTEGER, flag TEXT, vessels TEXT[]);
+CREATE TABLE figure.verdict (imo_number TEXT, unit_id TEXT, verdict TEXT, reason TEXT, rule_id TEXT, measure TEXT, value DOUBLE,
+  limit_value DOUBLE, unit TEXT, seen_on DATE, table_name TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT);
+CREATE TABLE figure.placement_now (imo_number TEXT, unit_id TEXT, verdict TEXT, reason TEXT, rule_id TEXT, measure TEXT, value DOUBLE,
+  limit_value DOUBLE, unit TEXT, seen_on DATE, table_name TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT, breach TEXT);
+CREATE TABLE figure.station_now (imo_number TEXT, position_no TEXT, space_name TEXT, state TEXT, reason TEXT, unit_id TEXT, file_id TEXT,
+  line_no BIGINT);
+CREATE TABLE figure.number_now (imo_number TEXT, rule_id TEXT, agent TEXT, charge_l DOUBLE, charge_kg DOUBLE, required BIGINT, held BIGINT,
+  usable BIGINT, short_by BIGINT, state TEXT, reason TEXT);
+CREATE TABLE figure.stated_vs_computed (imo_number TEXT, unit_id TEXT, duty TEXT, done_on DATE, stated_on DATE, computed_on DATE,
+  difference_days INTEGER, rule_id TEXT, table_name TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT);
+CREATE TABLE duty.satisfied_by (rule_id TEXT, record TEXT, kind TEXT, is_examination BOOLEAN, tested_part TEXT);
 CREATE TABLE duty.sample_group (rule_id TEXT, imo_number TEXT, group_id TEXT, unit_id TEXT);
 CREATE TABLE figure.overdue_monthly (month_end DATE, imo_number TEXT, duty TEXT, units BIGINT, overdue BIGINT,
   unknown BIGINT, rate DOUBLE, overdue_unit_days BIGINT, unit_days BIGINT, days_rate DOUBLE);
@@ -53,7 +76,7 @@ CREATE TABLE figure.corrosion_by_age (age_band_years TEXT, agent TEXT, lining TE
   units_corroded BIGINT, share DOUBLE, low DOUBLE, high DOUBLE, worst_ri1 BIGINT, worst_ri2 BIGINT, worst_ri3 BIGINT,
   worst_ri4 BIGINT, worst_ri5 BIGINT, worst_ungraded BIGINT);
 CREATE TABLE figure.agent_mix (imo_number TEXT, agent TEXT, agent_detail TEXT, foam_kind TEXT, units BIGINT,
-  total_charge_l DOUBLE, total_charge_kg DOUBLE, spare_charges_held BIGINT, obsolete_units BIGINT);
+  total_charge_l DOUBLE, total_charge_kg DOUBLE, spare_charges_held BIGINT, obsolete_units BIGINT, spare_charges_required BIGINT, unsuitable_placements BIGINT, refill_unknown_units BIGINT);
 CREATE TABLE figure.freshness (imo_number TEXT, last_record_on DATE, days_since INTEGER, quiet_after_days INTEGER,
   is_quiet BOOLEAN);
 CREATE VIEW figure.overdue_now AS SELECT * EXCLUDE (state) FROM figure.duty_now WHERE state = 'overdue';

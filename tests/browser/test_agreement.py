@@ -33,7 +33,8 @@ def test_fleet_by_duty(site, con):
     found = con.execute("""
         select units, overdue, unknown, 100 * days_rate from figure.overdue_monthly
         where imo_number = '*' and month_end = (select as_of from intake.run)
-        order by list_position(['*', 'onboard_check', 'annual_service', 'pressure_test', 'sample_discharge', 'wheeled_examination'], duty)
+        order by list_position(['*', 'onboard_check', 'annual_service', 'pressure_test', 'recharge_after_use',
+            'cartridge_test', 'sample_discharge', 'wheeled_examination'], duty)
     """).fetchall()
     assert found and read_numbers(rows, "counted", "overdue_units", "unknown_units", "unit_days_overdue_pct") == near(found)
 

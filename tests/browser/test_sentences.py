@@ -35,7 +35,7 @@ def invented(build_invented):
 def test_overdue_opening_counts_units_groups_and_items(site, con):
     items, units, groups, median, longest = con.execute("""
         select count(*), count(distinct (imo_number, unit_id)) filter (not is_group),
-            count(distinct (imo_number, unit_id)) filter (is_group), median(days_overdue)::int, max(days_overdue)
+            count(distinct (imo_number, unit_id)) filter (is_group), floor(median(days_overdue) + 0.5)::int, max(days_overdue)
         from figure.overdue_now""").fetchone()
     said = read_answer(site / "overdue.html")
     assert f"{units} units and {groups} sample groups are overdue ({items} items)" in said

@@ -20,7 +20,16 @@ from tests.browser.make_fixture_db import make_fixture_db
 from tests.browser.read_site import ParsedPage, read_page, read_pages, read_twin
 
 HEAVIEST_BYTES = 300_000
-FIXED = {"index.html", "overdue.html", "defects.html", "corrosion.html", "agents.html", "data-quality.html", "method.html"}
+FIXED = {
+    "index.html",
+    "overdue.html",
+    "fitness.html",
+    "defects.html",
+    "corrosion.html",
+    "agents.html",
+    "data-quality.html",
+    "method.html",
+}
 
 
 def read_bytes(site: Path) -> dict[str, bytes]:
