@@ -50,7 +50,7 @@ def write_answer(rows: list, stations: list, numbers: list, context: Context) ->
     )
     return Markup(
         "On {} <strong>{}</strong> {} unfit and <strong>{}</strong> {} to be condemned by the rules in force; {} in a wrong place, or of a "
-        "wrong colour or size; {} of the fire plans not covered as they ask; {} short of what the rules ask them to hold."
+        "wrong colour or size; {} not covered as the fire plan asks; {} short of what the rules ask them to hold."
     ).format(
         day,
         words.say_count(count["unfit"], "unit"),
