@@ -79,7 +79,8 @@ def list_fitness(data: VesselData, context: Context) -> tuple[Table, ...]:
         verdict_rows.list_stations(data.stations, context, False),
         verdict_rows.list_numbers(data.numbers, context, False),
     )
-    return (*tables[:3], stations, numbers, tables[3])
+    every = (*tables[:3], stations, numbers, tables[3])
+    return tuple(table for table in every if table.rows) or every[:1]
 
 
 def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tuple[Link, ...]) -> Page:
