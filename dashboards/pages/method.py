@@ -20,7 +20,7 @@ from dashboards.pages import rule_tables
 RULES_SQL = """
     SELECT r.rule_id, r.duty, r.title, r.counts, r.interval_months, r.first_basis, r.anchor, r.source, r.clause, r.certainty,
         r.breach_label, r.about,
-        string_agg(DISTINCT coalesce(s.kind, CASE WHEN s.is_examination THEN 'an examination' END, 'any ' || s.record), ', ') AS satisfied_by
+        array_to_string(list_sort(list(DISTINCT coalesce(s.kind, CASE WHEN s.is_examination THEN 'an examination' END, 'any ' || s.record))), ', ') AS satisfied_by
     FROM duty.rule AS r LEFT JOIN duty.satisfied_by AS s USING (rule_id) GROUP BY ALL ORDER BY r.duty, r.rule_id"""
 
 
