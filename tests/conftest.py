@@ -16,6 +16,11 @@ AS_OF = date(2026, 5, 10)
 VESSEL_A, VESSEL_B = "9999993", "9999981"
 
 
+def pytest_make_parametrize_id(val):
+    """Name bytes by their number: workers that collect one second apart must agree on every name, and gzip writes the time."""
+    return f"{len(val)}bytes" if isinstance(val, bytes) else None
+
+
 def write_folder(folder: Path, texts: dict[str, str | bytes]) -> Path:
     """Write the files of a folder of exports; text is UTF-8, its lines stripped of common indentation."""
     for name, text in texts.items():
