@@ -103,10 +103,11 @@ class Facts:
 
 @dataclass(frozen=True)
 class Note:
-    """A paragraph; `kind` is plain, empty or caution."""
+    """A paragraph, and where it leads; `kind` is plain, empty or caution."""
 
     text: str
     kind: str = "plain"
+    links: tuple[Link, ...] = ()
 
 
 @dataclass(frozen=True)

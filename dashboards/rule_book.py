@@ -56,7 +56,7 @@ class RuleBook:
         return next((rule for rule in self.rules if rule.rule_id == rule_id), None)
 
     def find_duty(self, duty: str) -> Rule | None:
-        """The first rule of a duty."""
+        """The first rule of a duty: the baseline's, where it has one in force."""
         return next((rule for rule in self.rules if rule.duty == duty), None)
 
     def name_duty(self, duty: str) -> str:
@@ -72,12 +72,21 @@ class RuleBook:
     def is_round(self, duty: str) -> bool:
         """True for a duty that comes round so often that nearly every unit is always about to fall due."""
         rule = self.find_duty(duty)
-        return bool(rule and rule.interval_months <= ROUND_MONTHS)
+        return bool(rule and 0 < rule.interval_months <= ROUND_MONTHS)
+
+    @property
+    def rounds(self) -> list[str]:
+        """The duties that come round so often."""
+        return [duty for duty in self.duties if self.is_round(duty)]
+
+    def say_interval(self, duty: str) -> str:
+        """'every month'; where the rules of a duty differ, 'every month, or as the vessel's rule says'."""
+        said = list(dict.fromkeys(rule.interval for rule in self.rules if rule.duty == duty))
+        return "".join(said[:1]) + (", or as the vessel's rule says" if len(said) > 1 else "")
 
     def name_rounds(self) -> str:
         """'onboard checks': the duties that lists of services and tests leave out."""
-        names = sorted({rule.title for rule in self.rules if self.is_round(rule.duty)})
-        return words.say_list([f"{name}s" for name in names])
+        return words.say_list([f"{self.name_duty(duty)}s" for duty in self.rounds])
 
     def order_duty(self, duty: str) -> tuple:
         """Sort key: any duty, then those of units that enter it, the most frequent first, then the rest by name."""

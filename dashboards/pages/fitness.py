@@ -14,52 +14,53 @@ from markupsafe import Markup
 from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
 from dashboards.database import select_rows
-from dashboards.pages import verdict_rows
+from dashboards.pages import verdict_rows, verdict_words
 
-NAMES = {"condemn": "to condemn", "unfit": "unfit", "placement": "wrong place, colour or size", "doubt": "to be looked at"}
-MARKS = {"condemn": "condemn", "unfit": "unfit", "placement": "place"}
+# Not against a station: two units on it, a place that the plan does not name, nothing known.
+NO_GAP = ("more than one unit", "unknown", "not on the plan")
 
 
-def chart_reasons(rows: list) -> Chart:
-    """Units by rule, hard reasons first."""
-    hard = verdict_rows.pick(rows, "condemn", "unfit", "placement")
-    units = Counter((verdict, title) for verdict, title, _ in {(r.verdict, r.title, (r.imo_number, r.unit_id)) for r in hard})
-    ranked = sorted(units, key=lambda key: (list(NAMES).index(key[0]), -units[key], key[1]))
-    columns = name_columns("label=Drawn as; reason=Reason:long; verdict=Verdict; units=Units:count")
-    labels = [words.cut_name(f"{MARKS[verdict]}: {title}", charts.MOST_LABEL) for verdict, title in ranked]
-    values = [units[key] for key in ranked]
-    cells = tuple((label, title, NAMES[verdict], n) for label, (verdict, title), n in zip(labels, ranked, values, strict=True))
-    top = max(values, default=0)
-    title = (
-        f"Most units: {next(la for la, v in zip(labels, values, strict=True) if v == top)}"
-        if top
-        else "No reason against any unit"
+def chart_reasons(name: str, rows: list[verdict_rows.Row]) -> Chart:
+    """Units of one verdict by reason, most frequent first."""
+    units = Counter(title for title, _ in {(r.title, (r.imo_number, r.unit_id)) for r in rows})
+    ranked = sorted(units, key=lambda title: (-units[title], title))
+    cells = tuple(
+        (words.say_capital(title), units[title], words.cut_name(words.say_capital(title), charts.MOST_LABEL)) for title in ranked
     )
-    figure = charts.draw_bars(labels, values, "units", [words.say_number(v) for v in values], [v == top for v in values])
-    table = Table("reasons", "Units by reason; a unit can have several", columns, cells, empty="No reason on record.")
-    return Chart("reasons", title, "Units against which a rule speaks, by reason; hard reasons first.", figure, table)
+    columns = name_columns("reason=Reason:long; units=Units:count; label=Drawn as:text twin")
+    said = f"{verdict_words.NAMES[name]}: units by reason; a unit can have several"
+    table = Table(f"{name}-reasons", said, columns, cells, empty="No reason on record.")
+    values = [units[title] for title in ranked]
+    labels, most = [words.say_capital(title) for title in ranked], max(values, default=0)
+    title = f"{labels[0]}: {words.say_of(most, verdict_rows.count_units(rows), 'unit')}" if rows else "No reason on record"
+    figure = charts.draw_bars(labels, values, "units", [words.say_number(v) for v in values], [v == most for v in values])
+    return Chart(
+        f"{name}-reasons", title, "The most frequent reason first. Units aboard, spare and ashore ones too.", figure, table
+    )
+
+
+def make_section(name: str, rows: list[verdict_rows.Row], context: Context) -> Section:
+    """One verdict: its reasons counted, and each of them."""
+    mine = verdict_rows.pick(rows, name)
+    table = verdict_rows.list_verdicts(name, verdict_words.NAMES[name], mine, context)
+    chart = (chart_reasons(name, mine),) if mine else ()
+    return Section(name, verdict_words.NAMES[name], (*chart, table), verdict_words.REMARKS.get(name, ""), is_wide=True)
 
 
 def write_answer(rows: list, stations: list, numbers: list, context: Context) -> str:
-    """How many are unfit, to condemn, misplaced."""
-    day = words.say_date(context.as_of)
-    count = {name: verdict_rows.count_units(verdict_rows.pick(rows, name)) for name in NAMES}
+    """How many are unfit, to condemn, misplaced; what the plans and the rules about numbers lack."""
     short = len({row.imo_number for row in numbers if row.state == "short"})
-    open_stations = sum(
-        1 for row in stations if row.position_no and row.state not in ("more than one unit", "unknown", "not on the plan")
-    )
+    gaps = sum(1 for row in stations if row.position_no and row.state not in NO_GAP)
     return Markup(
-        "On {} <strong>{}</strong> {} unfit and <strong>{}</strong> {} to be condemned by the rules in force; {} in a wrong place, or of a "
-        "wrong colour or size; {} not covered as the fire plan asks; {} short of what the rules ask them to hold."
+        "On {} <strong>{}</strong> by the rules in force; {}. {} {} not covered as the fire plan asks; "
+        "{} fewer than the rules ask."
     ).format(
-        day,
-        words.say_count(count["unfit"], "unit"),
-        words.say_verb(count["unfit"], "is", "are"),
-        words.say_number(count["condemn"]),
-        words.say_verb(count["condemn"], "is", "are"),
-        f"{words.say_count(count['placement'], 'unit')} {words.say_verb(count['placement'], 'is', 'are')}",
-        f"{words.say_count(open_stations, 'station')} {words.say_verb(open_stations, 'is', 'are')}",
-        f"{words.say_count(short, 'vessel')} {words.say_verb(short, 'is', 'are')}",
+        words.say_date(context.as_of),
+        verdict_words.say_hard(rows),
+        verdict_words.say_places(rows),
+        words.say_capital(words.say_count(gaps, "station")),
+        words.say_verb(gaps, "is", "are"),
+        f"{words.say_count(short, 'vessel')} {words.say_verb(short, 'holds', 'hold')}",
     )
 
 
@@ -67,37 +68,14 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     rows = verdict_rows.read_verdicts(con)
     stations, numbers = select_rows(con, verdict_rows.STATIONS_SQL), select_rows(con, verdict_rows.NUMBERS_SQL)
-    tables = {
-        name: verdict_rows.list_verdicts(name, words.say_capital(said), verdict_rows.pick(rows, name), context)
-        for name, said in NAMES.items()
-    }
     wrong = [row for row in numbers if row.state != "met"]
+    plan = (verdict_rows.list_stations(stations, context),)
+    held = (verdict_rows.list_numbers(wrong, context),)
     sections = (
-        Section("reasons", "By reason", (chart_reasons(rows),), "Units aboard, spare and ashore ones too."),
-        Section(
-            "condemn",
-            "To condemn",
-            (tables["condemn"],),
-            "Hard reasons, each by a rule. A closed finding does not mend a shell.",
-            is_wide=True,
-        ),
-        Section("unfit", "Unfit", (tables["unfit"],), "Not to be relied on until put right and recorded.", is_wide=True),
-        Section("placement", "Wrong place, colour or size", (tables["placement"],), "", is_wide=True),
-        Section(
-            "stations",
-            "Fire plan",
-            (verdict_rows.list_stations(stations, context),),
-            "An unfit unit covers no station.",
-            is_wide=True,
-        ),
-        Section(
-            "numbers",
-            "Numbers and spares",
-            (verdict_rows.list_numbers(wrong, context),),
-            "Rules that are met are left out here.",
-            is_wide=True,
-        ),
-        Section("doubt", "To be looked at", (tables["doubt"],), "Doubts, no verdicts: a competent person decides.", is_wide=True),
+        *(make_section(name, rows, context) for name in ("condemn", "unfit", "placement")),
+        Section("stations", "Fire plan", plan, verdict_words.REMARKS["stations"], is_wide=True),
+        Section("numbers", "Numbers and spares", held, "Rules that are met are left out here.", is_wide=True),
+        make_section("doubt", rows, context),
     )
     return Page(
         "fitness.html",

@@ -1,6 +1,6 @@
 """Fleet: how does the fleet stand on this date?
 
-In: figure.overdue_monthly, unit_now, duty_now, freshness. Out: index.html and, beyond 50 vessels, further pages of vessels.
+In: figure.overdue_monthly, unit_now, duty_now, freshness, verdict, placement_now. Out: index.html and, beyond 50 vessels, further pages of vessels.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from dashboards import standing, words
 from dashboards.blocks import Context, Fact, Facts, Link, Note, Page, Section
-from dashboards.pages import bare_records, due_words, fleet_data, fleet_duties, fleet_vessels
+from dashboards.pages import bare_records, due_words, fleet_data, fleet_duties, fleet_vessels, verdict_rows, verdict_words
 
 APART = {"spare": "spare", "ashore": "ashore for service", "laid up": "on vessels laid up"}
 
@@ -61,8 +61,8 @@ def list_facts(data: fleet_data.FleetData, context: Context) -> Facts:
         ),
         Fact(
             "Unfit or to condemn",
-            words.say_number(data.against),
-            f"by the rules in force: {words.say_number(data.unfit)} unfit, {words.say_number(data.to_condemn)} to condemn; Fitness names each",
+            words.say_number(verdict_rows.count_units(verdict_rows.pick(data.verdicts, "unfit", "condemn"))),
+            "by the rules in force, each unit once; spare units and those ashore too",
         ),
         Fact("Open findings", words.say_number(service.open_findings if service else 0), say_severities(service)),
     )
@@ -84,6 +84,14 @@ def say_severities(service: Any) -> str:
     return f"on {words.say_count(service.found, 'unit')} in service, by the worst of each: {words.say_list(parts)}"
 
 
+def tell_fitness(data: fleet_data.FleetData) -> Note:
+    """What stands against units, and where each is named."""
+    return Note(
+        verdict_words.say_verdicts(data.verdicts),
+        links=verdict_words.link_verdicts("fitness.html"),
+    )
+
+
 def say_empty(context: Context) -> Section:
     """Why there is no vessel, and what to do."""
     said = (
@@ -98,7 +106,7 @@ def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
     data = fleet_data.read_fleet(con, context)
     further = fleet_vessels.make_further_pages(data.vessels, context)
     sections = [
-        Section("standing", "The fleet on this day", (list_facts(data, context),)),
+        Section("standing", "The fleet on this day", (list_facts(data, context), tell_fitness(data))),
         Section(
             "duties",
             "Overdue by duty",

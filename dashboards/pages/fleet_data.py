@@ -39,9 +39,7 @@ class FleetData:
     late: list[due_items.Item]
     unknown: list[due_items.Item]
     bare: frozenset[str]
-    unfit: int
-    to_condemn: int
-    against: int  # either of them
+    verdicts: list[verdict_rows.Row]
 
     @property
     def any_duty(self) -> Comparison | None:
@@ -52,7 +50,6 @@ class FleetData:
 def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
     """Query everything once for the whole fleet."""
     months, items = standing.read_months(con), due_items.read_items(con, context, -1)
-    verdicts = verdict_rows.read_verdicts(con)
     found = {row.duty: tuple(row[1:]) for row in select_rows(con, AHEAD_SQL, day=context.as_of)}
     return FleetData(
         standing.compare_duties(months, "*", context.as_of, context.book),
@@ -62,6 +59,5 @@ def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
         [item for item in items if item.state == "overdue"],
         [item for item in items if item.state == "unknown"],
         bare_records.find_bare(con),
-        *(verdict_rows.count_units(verdict_rows.pick(verdicts, name)) for name in ("unfit", "condemn")),
-        verdict_rows.count_units(verdict_rows.pick(verdicts, "unfit", "condemn")),
+        verdict_rows.read_verdicts(con),
     )

@@ -24,7 +24,7 @@ def say_groups(data: fleet_data.FleetData, book: RuleBook) -> str:
 
 def say_rounds(book: RuleBook) -> str:
     """A duty that comes round within 90 days holds nearly every unit."""
-    names = [f"{rule.title} comes round {rule.interval}" for rule in book.rules if book.is_round(rule.duty)]
+    names = [f"{book.name_duty(duty)} comes round {book.say_interval(duty)}" for duty in book.rounds]
     return f"The {words.say_list(names)}, so nearly every unit stands in it." if names else ""
 
 

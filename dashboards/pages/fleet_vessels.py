@@ -25,7 +25,7 @@ SIDE_SQL = """
                    list_position(['unfit', 'major', 'minor'], worst_open_severity)) AS worst FROM figure.unit_now
                WHERE counted = 'in service' GROUP BY ALL) USING (imo_number)
     LEFT JOIN (SELECT imo_number, count(*) AS due_90 FROM figure.duty_now
-               WHERE state = 'in time' AND due_on <= $day::DATE + 90 AND duty NOT IN (SELECT duty FROM duty.rule WHERE interval_months <= 3) GROUP BY ALL) USING (imo_number)
+               WHERE state = 'in time' AND due_on <= $day::DATE + 90 AND NOT list_contains($rounds, duty) GROUP BY ALL) USING (imo_number)
     LEFT JOIN figure.freshness USING (imo_number)
     ORDER BY imo_number"""
 
@@ -48,7 +48,7 @@ class VesselRow:
 
 def read_vessels(con: duckdb.DuckDBPyConnection, context: Context, months: Months) -> list[VesselRow]:
     """Every vessel of the fleet, most in need first."""
-    side = {row.imo_number: row for row in select_rows(con, SIDE_SQL, day=context.as_of)}
+    side = {row.imo_number: row for row in select_rows(con, SIDE_SQL, day=context.as_of, rounds=context.book.rounds)}
     rows = []
     for vessel in context.vessels:
         mine = months.get((vessel.imo_number, "*"), [])

@@ -37,7 +37,7 @@ LOAD_SQL = """
     SELECT month::DATE AS month, count(d.duty) AS due
     FROM generate_series(date_trunc('month', $day::DATE), date_trunc('month', $day::DATE + 365), INTERVAL 1 MONTH) AS m (month)
     LEFT JOIN figure.duty_now AS d ON date_trunc('month', d.due_on) = m.month AND d.state = 'in time'
-        AND d.due_on <= $day::DATE + 365 AND d.duty NOT IN (SELECT duty FROM duty.rule WHERE interval_months <= 3)
+        AND d.due_on <= $day::DATE + 365 AND NOT list_contains($rounds, d.duty)
     GROUP BY m.month ORDER BY m.month"""
 
 
@@ -59,7 +59,7 @@ def read_overdue(con: duckdb.DuckDBPyConnection, context: Context) -> OverdueDat
     found = {row.band: row.items for row in select_rows(con, AGES_SQL)}
     spread = sorted(select_rows(con, SPREAD_SQL), key=lambda r: context.book.order_duty(r.duty))
     ages = [found.get(band, 0) for band in range(len(BANDS))]
-    load = select_rows(con, LOAD_SQL, day=context.as_of)
+    load = select_rows(con, LOAD_SQL, day=context.as_of, rounds=context.book.rounds)
     listed = due_items.read_items(con, context, -1)
     items = sorted(
         (item for item in listed if item.state == "overdue"),

@@ -60,12 +60,12 @@ def list_verdicts(name: str, what: str, rows: Sequence[Row], context: Context, w
     vessel = "vessel=Vessel:link; " if with_vessel else ""
     columns = name_columns(
         f"unit=Unit:unit; reason=Reason:long; {vessel}place=Position, space:long; seen_on=Seen on:date; rule=Rule:link; "
-        "path=File and line:file_line; counted=Counted; imo_number=IMO number:code twin; unit_id=Unit:text twin; "
+        "path=File and line:file_line; counted=Counted:text twin; imo_number=IMO number:code twin; unit_id=Unit:text twin; "
         "rule_id=Rule:text twin; measure=Measure:text twin; value=Value:number twin; limit_value=Limit:number twin; unit_of=Unit of measure:text twin"
     )
     cells = tuple(
         (
-            row.unit_id,
+            row.unit_id if row.counted == "in service" else f"{row.unit_id}, {row.counted}",
             row.reason,
             *((context.link_vessel(row.imo_number),) if with_vessel else ()),
             ", ".join(part for part in (row.position_no, row.space_name) if part),

@@ -11,7 +11,7 @@ import duckdb
 
 from dashboards import charts, standing, time_charts, words
 from dashboards.blocks import Chart, Context, Link, Page, Section, Table, Vessel, name_columns
-from dashboards.pages import agent_tables, due_words, verdict_rows, vessel_data, vessel_lists, vessel_words
+from dashboards.pages import agent_tables, due_words, vessel_data, vessel_fitness, vessel_lists, vessel_words
 from dashboards.pages.vessel_data import VesselData
 from dashboards.standing import to_pct
 
@@ -63,30 +63,10 @@ def say_grounds(data: VesselData, context: Context) -> str:
     return due_words.say_grounds(late, context) if late else ""
 
 
-def list_fitness(data: VesselData, context: Context) -> tuple[Table, ...]:
-    """What stands against the vessel's units, stations and numbers; hard reasons first."""
-    parts = (
-        ("condemn", "To condemn"),
-        ("unfit", "Unfit"),
-        ("placement", "Wrong place, colour or size"),
-        ("doubt", "To be looked at"),
-    )
-    tables = tuple(
-        verdict_rows.list_verdicts(name, said, verdict_rows.pick(data.verdicts, name), context, with_vessel=False)
-        for name, said in parts
-    )
-    stations, numbers = (
-        verdict_rows.list_stations(data.stations, context, False),
-        verdict_rows.list_numbers(data.numbers, context, False),
-    )
-    every = (*tables[:3], stations, numbers, tables[3])
-    return tuple(table for table in every if table.rows) or every[:1]
-
-
 def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tuple[Link, ...]) -> Page:
     """The page of one vessel."""
     sections = (
-        Section("standing", "On this day", (vessel_words.list_facts(data, context),)),
+        Section("standing", "On this day", (vessel_words.list_facts(data, context), *vessel_fitness.list_notes(vessel, data))),
         Section("overdue", "Overdue", vessel_lists.list_late(data, context), say_grounds(data, context), is_wide=True),
         Section("ahead", "The next 90 days", (vessel_lists.list_ahead(data, context),), "The due list below names each of them."),
         Section(
@@ -97,7 +77,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
             is_wide=True,
         ),
         Section("findings", "Open findings", (vessel_lists.list_findings(data, context),), is_wide=True),
-        Section("fitness", "Fitness and places", list_fitness(data, context), "By rules, never by a model.", is_wide=True),
+        *vessel_fitness.list_sections(data, context),
         Section("trend", "The course so far", (chart_trend(data, context),)),
         Section("agents", "Agents", (list_mix(data),)),
         Section("register", "Unit register", (vessel_lists.list_register(data),), is_wide=True),

@@ -15,7 +15,7 @@ import duckdb
 from dashboards import standing, words
 from dashboards.blocks import Context
 from dashboards.database import group_rows, select_rows
-from dashboards.pages import bare_records, verdict_rows
+from dashboards.pages import bare_records, rule_tables, verdict_rows
 from dashboards.pages.due_items import Item, read_items
 from dashboards.standing import Comparison
 
@@ -76,6 +76,7 @@ class VesselData:
     verdicts: list[Row]
     stations: list[Row]
     numbers: list[Row]
+    loosened: list[Row]
 
     @property
     def standing(self) -> Comparison | None:
@@ -95,6 +96,7 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
     stations = group_rows(select_rows(con, verdict_rows.STATIONS_SQL), "imo_number")
     numbers = group_rows(select_rows(con, verdict_rows.NUMBERS_SQL), "imo_number")
     mix = group_rows(select_rows(con, MIX_SQL), "imo_number")
+    loosened = rule_tables.read_loosened(con, context)
     months: dict[str, dict] = {}
     for (imo, duty), rows in standing.read_months(con).items():
         months.setdefault(imo, {})[imo, duty] = rows
@@ -105,7 +107,7 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
             units.get(imo, []), items.get(imo, []), findings.get(imo, []), mine.get((imo, "*"), []),
             standing.compare_duties(mine, imo, context.as_of, context.book), fresh.get(imo),
             found.get(imo, Found()), mix.get(imo, []), imo in bare, verdicts.get(imo, []),
-            stations.get(imo, []), numbers.get(imo, []),
+            stations.get(imo, []), numbers.get(imo, []), loosened.get(imo, []),
         )  # fmt: skip
 
     return pick

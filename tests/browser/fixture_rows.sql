@@ -4,7 +4,7 @@ CREATE MACRO draw(key, n) AS (hash(key) % n)::INTEGER;
 SET VARIABLE day = DATE '2026-10-31';
 
 INSERT INTO intake.run VALUES ('1', NULL, NULL, getvariable('day'), NULL, '0.1.0', '2.0.1', repeat('3f9a', 16));
-INSERT INTO duty.rule BY POSITION SELECT *, 0 FROM (VALUES
+INSERT INTO duty.rule BY POSITION SELECT *, 0, NULL FROM (VALUES
   ('check', 'onboard_check', 'onboard check', 'unit', NULL, 1, 'service_start', 'done', true, 'common practice', NULL, 'C',
    'baseline guidance', 'invented', 'A look at each unit in its place.'),
   ('annual', 'annual_service', 'annual service', 'unit', NULL, 12, 'service_start', 'done', true, 'IMO Res. A.951(23)', '9.1',
@@ -181,6 +181,14 @@ VALUES (1, 'mass', 'limit', 'charge lost', 'an invented table', '1', 'C', 'Inven
   (3, 'place', 'placement', 'gas where people sleep', 'an invented table', '3', 'M', 'Invented manual', 'manual', 'company', 'company rule',
    'gas: asks half', 'none', ['co2']),
   (4, 'five', 'number', 'at least five', 'an invented table', '4', 'P2', 'Invented baseline', 'baseline', 'baseline', 'baseline guidance', NULL, 'none', NULL);
+INSERT INTO duty.provision (rule_no, rule_id, kind, title, source, clause, certainty, regime, regime_slug, layer, breach_label, about)
+SELECT 10 + row_number() OVER (ORDER BY rule_id), rule_id, 'duty', title, source, clause, certainty, 'Invented baseline', 'baseline', 'baseline', breach_label, about
+FROM duty.rule;
+INSERT INTO duty.provision (rule_no, rule_id, kind, title, source, clause, certainty, regime, regime_slug, layer, breach_label, loosens, about, effective_from)
+VALUES (20, 'away', 'drop', 'no look at <b>spares</b>', 'an invented manual', '5', 'C', 'Invented manual', 'manual', 'company', 'company rule',
+  'takes away check', 'none', DATE '2026-01-01');
+INSERT INTO duty.binding VALUES ('baseline', 0, NULL, NULL), ('manual', 3, NULL, NULL);
+INSERT INTO duty.stay SELECT 1, min(imo_number), 'U', DATE '2020-01-01', NULL FROM record.vessel HAVING count(*) > 0;
 INSERT INTO duty."limit" VALUES ('mass', 'unfit', 'charge_lost_pct', 'above', 10, NULL, 'pct');
 INSERT INTO duty.ground VALUES ('weld', 'condemn', 'finding', ['shell'], ['damaged'], NULL, NULL, NULL, ['weld']);
 INSERT INTO duty.placement VALUES ('place', 'unsuitable', NULL);

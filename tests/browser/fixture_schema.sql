@@ -31,12 +31,14 @@ CREATE TABLE intake.run (run_id TEXT, started_at TIMESTAMP, finished_at TIMESTAM
   version TEXT, duckdb_version TEXT, rule_book_hash TEXT);
 CREATE TABLE duty.rule (rule_id TEXT, duty TEXT, title TEXT, counts TEXT, forms TEXT[], interval_months INTEGER,
   first_basis TEXT, anchor TEXT, in_any BOOLEAN, source TEXT, clause TEXT, certainty TEXT, breach_label TEXT,
-  regime TEXT, about TEXT, rank INTEGER DEFAULT 0);
+  regime TEXT, about TEXT, rank INTEGER DEFAULT 0, grace_months INTEGER);
 CREATE TABLE duty.provision (rule_no INTEGER, rule_id TEXT, kind TEXT, title TEXT, source TEXT, clause TEXT, certainty TEXT, regime TEXT,
   regime_slug TEXT, layer TEXT, breach_label TEXT, loosens TEXT, about TEXT, effective_from DATE, effective_until DATE, agents TEXT[],
-  forms TEXT[], expelled_by TEXT[], foam_kinds TEXT[], space_categories TEXT[], space_names TEXT[], agent_details TEXT[],
-  without_details TEXT[], shell_materials TEXT[], charge_above DOUBLE, charge_up_to DOUBLE, air_temp_below_c DOUBLE,
-  gross_tonnage_from INTEGER);
+  forms TEXT[], expelled_by TEXT[], foam_kinds TEXT[], linings TEXT[], space_categories TEXT[], space_names TEXT[], agent_details TEXT[],
+  without_details TEXT[], shell_materials TEXT[], charge_above DOUBLE, charge_up_to DOUBLE, cartridge_ml_up_to DOUBLE, made_from DATE,
+  made_before DATE, age_from_months INTEGER, age_until_months INTEGER, tested_before BOOLEAN, air_temp_below_c DOUBLE,
+  gross_tonnage_from INTEGER, built_from_year INTEGER, built_before_year INTEGER, vessels TEXT[]);
+CREATE TABLE duty.stay (stay_no BIGINT, imo_number TEXT, unit_id TEXT, from_on DATE, to_on DATE);
 CREATE TABLE duty."limit" (rule_id TEXT, verdict TEXT, measure TEXT, breach TEXT, limit_value DOUBLE, limit_from TEXT, unit TEXT);
 CREATE TABLE duty.ground (rule_id TEXT, verdict TEXT, record TEXT, components TEXT[], defects TEXT[], severities TEXT[], kinds TEXT[],
   outcomes TEXT[], words TEXT[]);

@@ -76,7 +76,7 @@ def test_no_page_runs_asks_or_grows(browser, hostile, screen):
     for name in list_names(hostile.site):
         page, trouble = open_page(browser, hostile.site, name, screen)
         hit, foreign = page.evaluate("window.hit === undefined"), page.evaluate(FIND_FOREIGN)
-        marks = page.evaluate(HOVER_ALL)
+        marks = page.evaluate(HOVER_ALL) if screen == "desk" else []
         width = page.evaluate("document.documentElement.scrollWidth")
         page.set_viewport_size({"width": WIDEST_PRINT_PX, "height": 900})
         page.emulate_media(media="print")
@@ -88,7 +88,7 @@ def test_no_page_runs_asks_or_grows(browser, hostile, screen):
         assert width <= SCREENS[screen][0], name
         assert not any(bad for _, bad in marks), name
         hovered += sum(1 for nodes, _ in marks if nodes)
-    assert hovered > 15, "no hover texts were seen"
+    assert hovered > 15 or screen != "desk", "no hover texts were seen"
 
 
 def test_pages_printed_and_without_script_are_quiet_too(browser, hostile):
