@@ -19,5 +19,6 @@ with judged_reading as (
         order by case when reading = 'worst' then badness(measure.value, breach) end desc, measure.seen_on desc,
             order_in_day desc, badness(measure.value, breach) desc, measure.file_id, measure.record_no) = 1
 )
-select *, title || ': ' || in_digits(value) || ' ' || replace(unit, 'pct', '%') || ', limit ' || in_digits(limit_value) as reason
+select *, title || ': ' || write_beside(value, limit_value, unit) || ' ' || replace(unit, 'pct', '%') || ', limit '
+    || in_digits(limit_value, 3) as reason
 from judged_reading where badness(value, breach) > badness(limit_value, breach);

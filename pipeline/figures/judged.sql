@@ -15,9 +15,13 @@ create or replace temp macro as_read(value, unit) as
 -- In which order the work of one day is done: what finds a fault, then what puts it right.
 create or replace temp macro order_in_day(kind) as case kind when 'repair' then 1 when 'recharge' then 2 else 0 end;
 
--- How bad a value is, whichever side of the limit is the broken one; and a value as a reader writes it.
+-- How bad a value is, whichever side of the limit is the broken one;
+-- and how a reader writes a value beside its limit: months in whole ones and shares to a tenth, unless that would hide the breach.
 create or replace temp macro badness(value, breach) as case breach when 'above' then value else -value end;
-create or replace temp macro in_digits(value) as regexp_replace(round(value, 3)::varchar, '\.0$', '');
+create or replace temp macro digits_of(unit) as case unit when 'months' then 0 when 'pct' then 1 else 3 end;
+create or replace temp macro in_digits(value, digits) as regexp_replace(round(value, digits)::varchar, '\.0$', '');
+create or replace temp macro write_beside(value, limit_value, unit) as
+    in_digits(value, case when round(value, digits_of(unit)) = round(limit_value, digits_of(unit)) then 3 else digits_of(unit) end);
 
 -- Age on a day in months: a birthday is a whole number, the days before or after it a fraction.
 create or replace temp macro age_months(made, day) as

@@ -12,11 +12,11 @@ open_day as (
     where found_by is distinct from 'service' and (closed_on is null or closed_on > $as_of::date)
 ),
 found as (
-    select asked.stay_no, rule_id, null as what, null as part, $as_of::date as seen_on, 0 as order_in_day, 'unit' as table_name,
+    select asked.stay_no, rule_id, []::varchar[] as what, null as part, $as_of::date as seen_on, 0 as order_in_day, 'unit' as table_name,
         asked.file_id, asked.record_no, asked.line_no
     from asked where record = 'unit'
     union all
-    select asked.stay_no, rule_id, null, null, inspected_on, 0, 'inspection', look.file_id, look.record_no, look.line_no
+    select asked.stay_no, rule_id, [], null, inspected_on, 0, 'inspection', look.file_id, look.record_no, look.line_no
     from asked join record.inspection as look on asked.record = 'inspection' and look.unit_id = asked.unit_id
     left join looked_later on looked_later.unit_id = asked.unit_id and satisfied_on > inspected_on
     left join open_day on open_day.unit_id = asked.unit_id and open_day.found_on = inspected_on
@@ -24,14 +24,14 @@ found as (
         and (words is null or has_word(remarks, words)) and (without_words is null or not has_word(remarks, without_words))
         and (satisfied_on is null or open_day.found_on is not null)
     union all
-    select asked.stay_no, rule_id, replace(service.kind, '_', ' '), coalesce(tested_part, 'both'), serviced_on,
+    select asked.stay_no, rule_id, [replace(service.kind, '_', ' ')], coalesce(tested_part, 'both'), serviced_on,
         order_in_day(service.kind), 'service', service.file_id, service.record_no, service.line_no
     from asked join record.service as service on asked.record = 'service' and service.unit_id = asked.unit_id
     where serviced_on <= $as_of::date and (outcomes is null or list_contains(outcomes, outcome))
         and (kinds is null or list_contains(kinds, service.kind))
         and (tested_parts is null or list_contains(tested_parts, coalesce(tested_part, 'both')))
     union all
-    select asked.stay_no, rule_id, component || ', ' || replace(defect, '_', ' '), null, found_on, 0, 'finding', finding.file_id,
+    select asked.stay_no, rule_id, [component, replace(defect, '_', ' ')], null, found_on, 0, 'finding', finding.file_id,
         finding.record_no, finding.line_no
     from asked join record.finding as finding on asked.record = 'finding' and finding.unit_id = asked.unit_id
     where found_on <= $as_of::date and (closed_on is null or closed_on > $as_of::date or stands_when_closed)
@@ -39,5 +39,8 @@ found as (
         and (severities is null or list_contains(severities, severity)) and (words is null or has_word(action, words))
         and (without_words is null or not has_word(action, without_words))
 )
-select found.*, verdict, cured_by, case when contains(title, what) then title else concat_ws(': ', title, what) end as reason
+select found.*, verdict, cured_by,
+    -- What the title says already is not said twice.
+    concat_ws(': ', title, nullif(list_aggregate(list_filter(what, lambda word: not contains(lower(title), word)), 'string_agg', ', '), ''))
+        as reason
 from found join duty.ground using (rule_id) join (select rule_id, title from duty.provision) using (rule_id);

@@ -32,7 +32,8 @@ def test_each_rule_of_the_file_has_a_case():
 def test_a_reason_says_which_part_or_service_it_is_about(judged):
     said = dict(judged.execute("select rule_id, min(reason) from figure.condemn_now group by rule_id").fetchall())
     assert said["trade-failed-pressure-test"] == "pressure test failed"
-    assert said["trade-lining-failed"] == "lining failed: lining, lining failed"
+    assert said["trade-lining-failed"] == "lining failed"  # the finding's own words would say it again
+    assert said["trade-welded-repair"] == "repaired by welding, soldering or brazing: head, damaged"
     assert said["trade-wall-below-least"] == "wall below the maker's least: 1.1 mm, limit 1.2"
 
 
@@ -86,7 +87,8 @@ def test_a_company_sets_an_age_limit_and_its_makers_tolerance(exports, run_on):
         "unit.csv": f"""unit_id,imo_number,agent,form,charge_kg,full_mass_kg,made_on,in_service_on
             U1,{VESSEL_A},powder,portable,6,9.5,2006-05-10,2020-01-01
             U2,{VESSEL_A},powder,portable,6,9.5,2006-05-09,2020-01-01
-            U3,{VESSEL_A},co2,portable,5,14.9,1990-01-01,2020-01-01""",
+            U3,{VESSEL_A},co2,portable,5,14.9,1990-01-01,2020-01-01
+            U4,{VESSEL_A},powder,portable,6,,2001-02-09,2020-01-01""",
         "service.csv": f"""unit_id,imo_number,serviced_on,kind,outcome,mass_kg
             U1,{VESSEL_A},2026-03-01,annual_service,satisfactory,9.37
             U2,{VESSEL_A},2026-03-01,annual_service,satisfactory,9.9""",
@@ -98,4 +100,9 @@ def test_a_company_sets_an_age_limit_and_its_makers_tolerance(exports, run_on):
     assert found == [
         ("U1", "unfit", "own-powder-charge", 2.17, 2),
         ("U2", "condemn", "own-powder-age", 240.03, 240),
+        ("U4", "condemn", "own-powder-age", 303.03, 240),
     ]
+    said = dict(con.execute("select unit_id, reason from figure.verdict").fetchall())
+    assert said["U1"] == "powder charge lost: 2.2 %, limit 2"
+    assert said["U2"] == "powder unit past its age: 240.031 months, limit 240"  # in whole months it would seem to pass
+    assert said["U4"] == "powder unit past its age: 303 months, limit 240"
