@@ -36,15 +36,28 @@ FIND_CHARTS = """() => [...document.querySelectorAll('.chart')].map(box => {
 })"""
 
 
+# Pages at rest, by what their context was made with. A new window costs chromium two to three times what a page of the site does.
+RESTING: dict[tuple, list[Page]] = {}
+HEARD = ("console", "pageerror", "request", "dialog")
+
+
 def open_page(browser: Browser, site: Path, name: str, screen: str = "desk", **context) -> tuple[Page, list[str]]:
     """A page with everything that it complained of or asked for from outside."""
     width, height = SCREENS[screen]
-    page = browser.new_context(viewport={"width": width, "height": height}, **context).new_page()
+    key = (id(browser), tuple(sorted(context.items())))
+    page = RESTING[key].pop() if RESTING.get(key) else browser.new_context(**context).new_page()
+    page.set_viewport_size({"width": width, "height": height})
+    page.emulate_media(media="null", color_scheme=context.get("color_scheme", "light"))
     trouble: list[str] = []
-    page.on("console", lambda said: trouble.append(f"console: {said.text}"))
-    page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
-    page.on("request", lambda asked: trouble.append(f"asked: {asked.url}") if not asked.url.startswith("file:") else None)
-    page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))
+    tellers = (
+        lambda said: trouble.append(f"console: {said.text}"),
+        lambda error: trouble.append(f"error: {error}"),
+        lambda asked: trouble.append(f"asked: {asked.url}") if not asked.url.startswith("file:") else None,
+        lambda dialog: trouble.append(f"dialog: {dialog.message}"),
+    )
+    for event, tell in zip(HEARD, tellers, strict=True):
+        page.on(event, tell)
+    page.kept = (key, tellers)
     page.goto((site / f"{name}.html").as_uri())
     return page, trouble
 
@@ -59,7 +72,12 @@ def wait_until(page: Page, question: str) -> None:
 
 
 def close(page: Page) -> None:
-    page.context.close()
+    """Leave the site; the window stays for the next test."""
+    key, tellers = page.kept
+    for event, tell in zip(HEARD, tellers, strict=True):
+        page.remove_listener(event, tell)
+    page.goto("about:blank")
+    RESTING.setdefault(key, []).append(page)
 
 
 def assert_fits(name: str, screen: str, charts: list[dict], width: int, trouble: list[str]) -> None:
