@@ -85,10 +85,11 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
             if options.needs_register:
                 need_tables(parsed)
             load_records(build.con, parsed, store)
-            tell("working out what was due when")
-            build_duties(build.con, book)
-            tell("computing the figures")
-            build_figures(build.con, as_of)
+            with one_transaction(build.con):
+                tell("working out what was due when")
+                build_duties(build.con, book)
+                tell("computing the figures")
+                build_figures(build.con, as_of)
             write_run(build.con, started_at, as_of, options.known_at, book.fingerprint)
             write_declared(build.con, intake.ledger, options.known_at, corrections)
             write_column_sources(build.con, matched)
@@ -103,6 +104,14 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
                 build.swap_in()
                 put_pages_in_place(publish_pages, options.db)
     return summary
+
+
+@contextmanager
+def one_transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """Commit once: each commit waits for the disk, and the rules and figures are several hundred statements."""
+    con.begin()
+    yield
+    con.commit()
 
 
 @contextmanager

@@ -38,6 +38,7 @@ def check_table(con: duckdb.DuckDBPyConnection, table: Table, count_failing: Cou
     checked = con.execute(f"select count(*) from stage_{table.name}").fetchone()[0]
     # great-expectations takes a quarter of a second a table, whatever is in it; of no row there is nothing to count.
     counts = count_failing(con, f"stage_{table.name}", checks) if checked else [0] * len(checks)
+    results = []
     for number, (check, reported) in enumerate(zip(checks, counts, strict=True)):
         found = quarantined.get(number, 0)
         if found != reported:
@@ -48,10 +49,8 @@ def check_table(con: duckdb.DuckDBPyConnection, table: Table, count_failing: Cou
                 reported=reported,
                 quarantined=found,
             )
-        con.execute(
-            "insert into intake.check_result values (?, ?, ?, ?, ?, ?)",
-            [table.name, check.rule, check.column, check.title, checked, found],
-        )
+        results.append((table.name, check.rule, check.column, check.title, checked, found))
+    insert_rows(con, "intake.check_result", results)
     con.execute(f"create or replace table failed_{table.name} as select distinct row_no from failed_check_{table.name}")
     con.execute(f"drop table failed_check_{table.name}")
 

@@ -34,9 +34,9 @@ def load_rules(con: duckdb.DuckDBPyConnection, book: RuleBook) -> None:
     for kind in ("limit", "ground", "placement", "number"):
         _create(con, kind, {"rule_id": "varchar"} | _types(schema()[kind]))
         _fill(con, kind, [row for row in rows if row["kind"] == kind])
-    for row in rows:
-        for key in ("replaces", "drops"):
-            _fill(con, "replaced", [{"rule_id": row["rule_id"], "of_rule_id": other} for other in row.get(key, ())])
+    _fill(con, "replaced", [
+        {"rule_id": row["rule_id"], "of_rule_id": other} for row in rows for key in ("replaces", "drops") for other in row.get(key, ())
+    ])  # fmt: skip
     _load_duties(con, [row for row in rows if row["kind"] == "duty"])
 
 

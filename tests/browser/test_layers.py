@@ -15,6 +15,7 @@ from dashboards.site import build_site
 from pipeline.run import RunOptions, run
 from tests.browser.make_fixture_db import make_fixture_db
 from tests.browser.read_site import read_page, read_pages, read_twin
+from tests.browser.test_pages import close, open_page
 from tests.golden.conftest import AS_OF, SAMPLES
 
 KINDS = {"limit": "limits", "ground": "grounds", "placement": "placements", "number": "numbers"}
@@ -140,12 +141,11 @@ def test_reasons_are_counted_by_unit(site, con):
 
 @pytest.mark.parametrize("name", VERDICT_PAGES)
 def test_caution_stands_on_screen_and_on_paper(browser, site, name):
-    page = browser.new_page()
-    page.goto((site / f"{name}.html").as_uri())
+    page, _ = open_page(browser, site, name)
     on_screen = page.locator(".caution").count(), page.locator(".caution").first.is_visible()
     page.emulate_media(media="print")
     on_paper = page.locator(".caution").first.is_visible()
-    page.close()
+    close(page)
     assert on_screen == (1, True) and on_paper
 
 
