@@ -5,6 +5,7 @@ A rule says what is due how often, or what makes a unit unfit; each carries sour
 
 from __future__ import annotations
 
+import json
 from importlib.resources import files
 
 import duckdb
@@ -72,8 +73,11 @@ def _create(con: duckdb.DuckDBPyConnection, name: str, columns: dict[str, str]) 
 
 
 def _fill(con: duckdb.DuckDBPyConnection, name: str, rows: list[dict]) -> None:
-    """Insert dicts by the table's own columns; a key that it lacks belongs to another table."""
-    columns = [row[0] for row in con.execute(f"select column_name from (describe duty.{name})").fetchall()]
-    if rows:
-        marks = ", ".join("?" * len(columns))
-        con.executemany(f"insert into duty.{name} values ({marks})", [[row.get(column) for column in columns] for row in rows])
+    """Insert dicts by the table's own columns, in one statement; a key that it lacks belongs to another table."""
+    columns = con.execute(f"select column_name, column_type from (describe duty.{name})").fetchall()
+    kinds = {column: [kind.removesuffix("[]")] if kind.endswith("[]") else kind for column, kind in columns}
+    written = [{column: row[column] for column in kinds if row.get(column) is not None} for row in rows]
+    con.execute(
+        f"insert into duty.{name} by name select unnest(made) from (select unnest(from_json($rows::json, $kinds)) as made)",
+        {"rows": json.dumps(written, default=str), "kinds": json.dumps([kinds])},
+    )

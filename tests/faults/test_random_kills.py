@@ -28,11 +28,11 @@ def kill_at_random(firekpi, scene, tmp_path: Path, kills: int, seed: int) -> int
         check_next_run(firekpi, place, scene.after)
 
 
-def test_killed_at_50_random_moments(firekpi, scene, tmp_path):
-    assert kill_at_random(firekpi, scene, tmp_path, kills=50, seed=1) >= 50
+def test_killed_at_10_random_moments(firekpi, scene, tmp_path):
+    assert kill_at_random(firekpi, scene, tmp_path, kills=10, seed=1) >= 10
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(2, 5))
-def test_killed_at_150_more_random_moments(firekpi, scene, tmp_path, seed):
+@pytest.mark.parametrize("seed", range(2, 6))
+def test_killed_at_200_more_random_moments(firekpi, scene, tmp_path, seed):
     assert kill_at_random(firekpi, scene, tmp_path, kills=50, seed=seed) >= 50

@@ -18,6 +18,7 @@ POUND, INCH = Fraction(45359237, 100000000), Fraction(254, 10000)
 PSI_IN_BAR = POUND * Fraction(980665, 100000) / INCH**2 / 100000
 SCALES = {
     "l": {"ml": Fraction(1, 1000), "us_gal": 231 * INCH**3 * 1000, "l": Fraction(1)},
+    "ml": {"l": Fraction(1000), "ml": Fraction(1)},
     "kg": {"g": Fraction(1, 1000), "lb": POUND, "oz": POUND / 16, "kg": Fraction(1)},
     "bar": {"psi": PSI_IN_BAR, "mpa": Fraction(10), "kpa": Fraction(1, 100), "bar": Fraction(1)},
     "mm": {"cm": Fraction(10), "in": INCH * 1000, "mm": Fraction(1)},
