@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 
+from pipeline.duties.loosening import say_less
 from pipeline.duties.rule_schema import Regime, read_regime
 from pipeline.errors import UserError
 
@@ -63,44 +64,8 @@ def say_loosening(rule: dict, book: RuleBook) -> str | None:
     """What a rule asks less than the rules whose place it takes; None where it asks for as much or more."""
     if rule["kind"] == "drop":
         return f"takes away {', '.join(rule['drops'])}"
-    said = [f"{name}: {less}" for name in rule.get("replaces", ()) if (less := _less(rule, book.find(name)))]
+    said = [f"{name}: {less}" for name in rule.get("replaces", ()) if (less := say_less(rule, book.find(name)))]
     return "; ".join(said) or None
-
-
-def _less(new: dict, old: dict) -> str | None:
-    found = []
-    if new["kind"] != old["kind"]:
-        return "another kind of rule stands in its place"
-    if new["kind"] == "duty":
-        for key, name in (("interval_months", "interval"), ("grace_months", "grace")):
-            if new.get(key, 0) > old.get(key, 0):
-                found.append(f"{name} of {new.get(key, 0)} months instead of {old.get(key, 0)}")
-        if new["counts"] == "group" and old["counts"] == "unit":
-            found.append("one of a group instead of every unit")
-        if any(entry not in old["satisfied_by"] for entry in new["satisfied_by"]):
-            found.append("more kinds of record satisfy it")
-        if any(entry not in new.get("triggered_by", []) for entry in old.get("triggered_by", [])):
-            found.append("fewer findings call for it")
-    elif new["kind"] == "limit":
-        old_limit, new_limit = old.get("limit_value"), new.get("limit_value")
-        if old_limit is None or new_limit is None or (new["measure"], new["breach"]) != (old["measure"], old["breach"]):
-            return None if old_limit == new_limit else "another limit, not to be compared"
-        if (new_limit > old_limit) == (new["breach"] == "above") and new_limit != old_limit:
-            found.append(f"limit {new_limit:g} instead of {old_limit:g} {new['unit']}")
-        if VERDICTS.index(new["verdict"]) < VERDICTS.index(old["verdict"]):
-            found.append(f"means {new['verdict']} instead of {old['verdict']}")
-    elif new["kind"] == "number":
-        for key in ("least", "first", "share"):
-            if new.get(key, 0) < old.get(key, 0):
-                found.append(f"{key} {new.get(key, 0):g} instead of {old.get(key, 0):g}")
-        if "cap" in new and new["cap"] < old.get("cap", new["cap"] + 1):
-            found.append(f"never more than {new['cap']}")
-    else:
-        found.append("a reason is taken away for what it covers, or put otherwise")
-    return ", ".join(found) or None
-
-
-VERDICTS = ("doubt", "placement", "unfit", "condemn")
 
 
 def _shipped() -> Iterator[tuple[str, bytes]]:

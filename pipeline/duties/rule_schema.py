@@ -23,6 +23,9 @@ SAID = {
     "texts": "a list of texts", "slugs": "a list of names of rules", "words": "a list of words", "entries": "a list of tables",
     "integer": "a whole number", "number": "a number", "date": "a date (2026-01-31, without quotes)", "boolean": "true or false",
 }  # fmt: skip
+# What of a scope fits a rule on a vessel's numbers: keys of the units that it counts, and of the vessel.
+UNIT_SCOPE = ("agents", "forms", "space_categories")
+VESSEL_SCOPE = ("gross_tonnage_from", "built_from_year", "built_before_year", "vessels")
 Refuse = Callable[[str, str], UserError]
 
 
@@ -49,10 +52,7 @@ def schema() -> dict[str, dict]:
 @cache
 def keys_of(kind: str) -> dict[str, dict]:
     """Every key that a rule of this kind may have."""
-    numeric = {
-        "number": ("agents", "forms", "space_categories", "gross_tonnage_from", "built_from_year", "built_before_year", "vessels")
-    }
-    scope = {key: spec for key, spec in schema()["scope"].items() if kind not in numeric or key in numeric[kind]}
+    scope = {key: spec for key, spec in schema()["scope"].items() if kind != "number" or key in UNIT_SCOPE + VESSEL_SCOPE}
     return schema()["common"] | scope | schema()[kind]
 
 

@@ -191,7 +191,7 @@ def test_grace_ends_with_its_last_day(judge, day, state):
         (state, "2022-02-01")
     ]
     (said,) = ask("select loosens from duty.provision where rule_id = 'co-grace'")[0]
-    assert "grace of 1 months instead of 0" in said
+    assert "grace of 1 month instead of 0" in said
 
 
 def test_a_rule_of_units_tested_before_binds_from_the_first_test_on(exports, run_on):
