@@ -10,7 +10,7 @@ import math
 import re
 from collections.abc import Iterator
 
-from pipeline.duties.rule_schema import UNIT_SCOPE, schema
+from pipeline.duties.rule_keys import UNIT_SCOPE, schema
 
 
 def say_less(new: dict, old: dict) -> str | None:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from pipeline.duties.loosening import say_less
+from pipeline.duties.rule_links import check_links
 from pipeline.duties.rule_schema import Regime, read_regime
-from pipeline.errors import UserError
 
 SHIPPED = ("baseline", "flags", "standards")
 RANKS = {"baseline": 0, "standard": 1, "flag": 2, "company": 3}
@@ -50,12 +50,11 @@ class RuleBook:
 def read_rule_book(own: dict[str, bytes] | None = None) -> RuleBook:
     """The shipped rules and the company's own files (name -> bytes).
 
-    Raises UserError bad-rule naming file and key: a fault in a file, a rule named twice, one that nobody knows, a loop.
+    Raises UserError bad-rule naming file and key: a fault in a file, or files that do not fit together.
     """
     texts = dict(_shipped()) | (own or {})
     regimes = tuple(read_regime(file, data) for file, data in texts.items())
-    _check_names(regimes)
-    _check_loops(regimes)
+    check_links(tuple(r for r in regimes if r.file not in (own or {})), tuple(r for r in regimes if r.file in (own or {})))
     digest = hashlib.sha256(b"\0".join(file.encode() + b"\0" + data for file, data in sorted(texts.items()))).hexdigest()[:16]
     return RuleBook(regimes, tuple(_bind(regimes)), digest)
 
@@ -75,65 +74,8 @@ def _shipped() -> Iterator[tuple[str, bytes]]:
                 yield f"{folder}/{entry.name}", entry.read_bytes()
 
 
-def _check_names(regimes: tuple[Regime, ...]) -> None:
-    where: dict[str, str] = {}
-    slugs: dict[str, str] = {}
-    for regime in regimes:
-        if regime.slug in slugs and regime.layer == "standard":
-            raise UserError("bad-rule", file=regime.file, key="(file name)", why=f"is that of {slugs[regime.slug]}")
-        slugs[regime.slug] = regime.file
-        for rule in regime.rules:
-            if rule["rule_id"] in where:
-                why = f"stands in {where[rule['rule_id']]} already"
-                raise UserError("bad-rule", file=regime.file, key=f"{rule['rule_id']}.rule_id", why=why)
-            where[rule["rule_id"]] = regime.file
-    standards = {regime.slug for regime in regimes if regime.layer == "standard"}
-    for regime in regimes:
-        for name in regime.head.get("adopts", []):
-            if name not in standards:
-                raise UserError(
-                    "bad-rule",
-                    file=regime.file,
-                    key="adopts",
-                    why=f"{name!r} is no standard; known are {', '.join(sorted(standards))}",
-                )
-        for rule in regime.rules:
-            for key in ("replaces", "drops"):
-                for name in rule.get(key, []):
-                    if name not in where:
-                        raise UserError(
-                            "bad-rule",
-                            file=regime.file,
-                            key=f"{rule['rule_id']}.{key}",
-                            why=f"{name!r} is no rule of the rule book",
-                        )
-
-
-def _check_loops(regimes: tuple[Regime, ...]) -> None:
-    """Rules that replace each other in a circle, or standards that adopt each other, leave nothing in force."""
-    replaces = {
-        rule["rule_id"]: (regime.file, f"{rule['rule_id']}.{key}", rule[key])
-        for regime in regimes
-        for rule in regime.rules
-        for key in ("replaces", "drops")
-        if key in rule
-    }
-    adopts = {regime.slug: (regime.file, "adopts", regime.head["adopts"]) for regime in regimes if "adopts" in regime.head}
-    for links in (replaces, adopts):
-        for start in links:
-            _follow(start, links, ())
-
-
-def _follow(name: str, links: dict, path: tuple[str, ...]) -> None:
-    if name in path:
-        file, key, _ = links[path[-1]]
-        raise UserError("bad-rule", file=file, key=key, why=f"leads in a loop: {' -> '.join([*path[path.index(name) :], name])}")
-    for other in links.get(name, (None, None, ()))[2]:
-        _follow(other, links, (*path, name))
-
-
 def _bind(regimes: tuple[Regime, ...]) -> Iterator[Binding]:
-    standards = {regime.slug: regime for regime in regimes if regime.layer == "standard"}
+    standards = {regime.stem: regime for regime in regimes if regime.layer == "standard"}
     for regime in (regime for regime in regimes if regime.layer != "standard"):
         vessels = tuple(regime.head["vessels"]) if "vessels" in regime.head else None
         for bound in _with_adopted(regime, standards):

@@ -10,7 +10,7 @@ import pytest
 
 from pipeline.duties.loosening import say_less
 from pipeline.duties.rule_book import read_rule_book
-from pipeline.duties.rule_schema import UNIT_SCOPE, keys_of, schema
+from pipeline.duties.rule_keys import UNIT_SCOPE, keys_of, schema
 
 RULES = {
     "duty": {
