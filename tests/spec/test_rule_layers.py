@@ -155,7 +155,7 @@ LISTED = {
 
 
 def test_the_command_says_what_a_rule_of_each_kind_asks(exports, run_on, tmp_path, small_fleet, capsys):
-    run_on(exports({**small_fleet, "rules/company.toml": HEAD + "\n".join(KINDS.values())}))
+    run_on(exports({**small_fleet, "rules/company.toml": HEAD + "\n".join(KINDS.values())}))[1].close()
     assert main(["rules", "--vessel", VESSEL_A, "--db", str(tmp_path / "store-0.duckdb")]) == 0
     lines = capsys.readouterr().out.splitlines()
     own = lines[next(n for n, line in enumerate(lines) if "exports/rules/company.toml" in line) :]
