@@ -93,6 +93,7 @@ CASES = {  # name: text after the head, key, why
     "a rule without a source": (duty("source"), "r.source", "is missing"),
     "an empty source": (duty('source = " "'), "r.source", "is empty"),
     "a title that rings": (duty(r'title = "a\u0007b"'), "r.title", "control character"),
+    "a title of two lines": (duty(r'title = "a\nb"'), "r.title", "control character"),
     "a name in capitals": (duty('rule_id = "CO_1"'), "duty[1].rule_id", "small letters"),
     "a name that is a list": (duty('rule_id = ["a"]'), "duty[1].rule_id", "is not a text"),
     "a key of two lines": (duty(r'"a\nb" = 1'), r"r.a\nb", "is not known"),
@@ -166,6 +167,7 @@ def test_it_is_refused_in_one_sentence(case):
 def test_what_the_cases_are_made_from_is_taken():
     for kind in BASE:
         assert any(r["rule_id"] == "r" for _, r in read_rule_book({FILE: (HEAD + rule(kind)).encode()}).rules)
+    assert read_rule_book({FILE: (HEAD + duty(r'about = "one\n\ttwo"')).encode()}).find("r")["about"] == "one\n\ttwo"
     edge = duty("interval_months = 1200", "grace_months = 120", DUE, "window_before_months = 120", f'vessels = ["{VESSEL_A}"]')
     edge += rule("limit", "age_from_months = 0", "age_until_months = 1200", "limit_value = 0", rule_id="s")
     edge += rule("number", "first = 0", "share = 1", "cap = 1", rule_id="t")

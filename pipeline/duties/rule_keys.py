@@ -27,8 +27,8 @@ LISTS = ("texts", "slugs", "words", "imo_numbers")
 # What of a scope fits a rule on a vessel's numbers: keys of the units that it counts, and of the vessel.
 UNIT_SCOPE = ("agents", "forms", "space_categories")
 VESSEL_SCOPE = ("gross_tonnage_from", "built_from_year", "built_before_year", "vessels")
-# Of a text: characters that would forge lines or colours where it is printed.
-CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f]")
+# Of a text: characters that would forge lines or colours where it is printed. A text of several lines may hold line ends and tabs.
+CONTROL = re.compile("[\x00-\x1f\x7f-\x9f]")
 Refuse = Callable[[str, str], UserError]
 
 
@@ -84,7 +84,8 @@ def _check_item(where: str, item: object, spec: dict, refuse: Refuse) -> None:
     allowed = _allowed(spec)
     if allowed and item not in allowed:
         raise refuse(where, f"{show(item)} is not known; known are {', '.join(allowed)}")
-    if isinstance(item, str) and (not item.strip() or CONTROL.search(item)):
+    text = re.sub("[\n\t]", " ", item) if spec.get("lines") else item
+    if isinstance(text, str) and (not text.strip() or CONTROL.search(text)):
         raise refuse(where, f"{show(item)} is empty or holds a control character")
     if spec["type"] == "imo_numbers" and not is_imo_number(item):
         raise refuse(where, f"{show(item)} is not an IMO number: seven digits, the last of which checks the others")
