@@ -18,7 +18,7 @@ bound as (
         and kind <> 'number'
     group by all
 )
-select rule_id, kind, rank, stay.stay_no as covered,
+select rule_id, kind, rank, stay.stay_no as covered, true as is_sure,
     greatest(coalesce(effective_from, date '0001-01-01'), case when age_from_months is null then date '0001-01-01'
         else due_date(stay.made_on, age_from_months) end, case when tested_before then tested_on else date '0001-01-01' end) as from_on,
     least(coalesce(effective_until, date '9999-12-31'), case when age_until_months is null then date '9999-12-31'
@@ -89,9 +89,11 @@ delete from duty.rule where rule_id not in (select rule_id from duty.in_force);
 delete from duty.satisfied_by where rule_id not in (select rule_id from duty.rule);
 
 
--- duty.vessel_in_force: one row is a stretch of days on which a rule about a vessel's numbers binds it
+-- duty.vessel_in_force: one row is a stretch of days on which a rule about a vessel's numbers binds it. One that asks for a gross
+-- tonnage binds a vessel whose own nobody knows (the number then can't be told), but takes no other rule's place there.
 create or replace temp table candidate as
-select rule_id, kind, imo_number as covered, coalesce(effective_from, date '0001-01-01') as from_on,
+select rule_id, kind, imo_number as covered,
+    gross_tonnage_from is null or gross_tonnage is not null as is_sure, coalesce(effective_from, date '0001-01-01') as from_on,
     coalesce(effective_until, date '9999-12-31') as to_on
 from duty.provision as rule join duty.binding as binding using (regime_slug)
 join record.vessel as vessel on (binding.flag is null or binding.flag = vessel.flag)

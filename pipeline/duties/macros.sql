@@ -47,4 +47,5 @@ where asking.from_on <= slice.from_on and slice.to_on <= asking.to_on and not ex
 create or replace macro days_taken(asking, by_drop) as table
 select old.covered, old.rule_id, new.from_on, new.to_on
 from query_table(asking) as old join duty.replaced as replaced on replaced.of_rule_id = old.rule_id
-join query_table(asking) as new on new.rule_id = replaced.rule_id and new.covered = old.covered and (new.kind = 'drop') = by_drop;
+join query_table(asking) as new on new.rule_id = replaced.rule_id and new.covered = old.covered and new.is_sure
+    and (new.kind = 'drop') = by_drop;

@@ -53,6 +53,8 @@ RULES = {
     + duty("xc-half", "annual_service", 6, SERVICED, 'replaces = ["imo-annual-service"]')
     + f'[[number]]\nrule_id = "xc-spares"\ntitle = "n"\nmeasure = "spare_charges"\nfirst = 2\nshare = 0\nby = "vessel"\n{SAID}'
     + 'replaces = ["solas-spare-charges"]\n',
+    "spares.toml": head(SPARES) + '[[number]]\nrule_id = "co-large"\ntitle = "n"\nmeasure = "spare_charges"\nfirst = 1\nshare = 0\n'
+    f'by = "vessel"\ngross_tonnage_from = 500\nreplaces = ["solas-spare-charges"]\n{SAID}',
     "back.toml": head(BACK) + f'[[drop]]\nrule_id = "co-back"\ntitle = "d"\ndrops = ["xc-half", "xc-spares"]\n{SAID}',
 }  # fmt: skip
 UNITS = f"""unit_id,imo_number,agent,form,expelled_by,charge_kg,made_on,in_service_on,cartridge_made_on
@@ -182,3 +184,8 @@ def test_a_rule_taken_away_gives_back_the_rule_that_it_had_replaced(ask):
         f"select rule_id from duty.vessel_in_force where imo_number = '{BACK}' and rule_id like '%spare%charges' or rule_id = 'xc-spares'"
     )
     assert numbers == [("solas-spare-charges",)]
+
+
+def test_a_rule_for_large_vessels_hides_no_other_where_nobody_knows_how_large_she_is(ask):
+    numbers = f"select rule_id from duty.vessel_in_force join duty.number using (rule_id) where imo_number = '{SPARES}' "
+    assert ask(numbers + "and measure = 'spare_charges' order by all") == [("co-large",), ("solas-spare-charges",)]
