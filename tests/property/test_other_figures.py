@@ -19,8 +19,8 @@ from tests.property.test_lateness import list_figure_columns, read_sorted
 
 FLEETS_PER_BATCH = 4
 SEEDS = [
-    *range(5),
-    *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(5, 8)),
+    *range(2),
+    *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(2, 8)),
     *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(100, 140)),
 ]
 SAME_ROWS = {
