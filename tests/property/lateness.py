@@ -29,8 +29,9 @@ class Duty:
     is_called_for: bool = False  # falls due on the day of a finding, not after an interval
 
 
+# A service that condemns the unit is no look at one that is in its place and fit.
+SERVICES = frozenset({"annual_service", "recharge", "discharge_test", "pressure_test", "cartridge_check", "repair"})
 # A test that does not say what was tested is one of shell and cartridge.
-SERVICES = frozenset({"annual_service", "recharge", "discharge_test", "pressure_test", "cartridge_check", "repair"})  # that condemns: none
 SHELL, CARTRIDGE = frozenset({None, "both", "shell"}), frozenset({None, "both", "cartridge"})
 
 # Restated here by hand, not read from the pipeline's rule book: a slip in either shows as a difference.
