@@ -78,9 +78,9 @@ class Fleet:
             vessel = complete_imo_number(FIRST_IMO_PREFIX + len(self.vessels))
             self.vessels[place] = vessel
             air = {"lowest_air_temp_c": "-0.1" if is_frosty else "0"}
-            self.rows["vessel"].append({"imo_number": vessel, "flag": FLAGS.get(regime.slug, "XA"), **air, **told})
+            self.rows["vessel"].append({"imo_number": vessel, "flag": FLAGS.get(regime.stem, "XA"), **air, **told})
             if regime.layer == "standard":
-                self.layers[f"rules/own-{len(self.vessels)}.toml"] = adopt(vessel, regime.slug, place == "outlasted")
+                self.layers[f"rules/own-{len(self.vessels)}.toml"] = adopt(vessel, regime.stem, place == "outlasted")
         return self.vessels[place]
 
     def texts(self) -> dict[str, str]:
