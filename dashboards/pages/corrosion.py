@@ -1,6 +1,7 @@
 """Corrosion: how does corrosion differ with age?
 
-In: figure.corrosion_by_age. Out: corrosion.html. All of it speaks of units that are still in service: survivors only.
+In: figure.corrosion_by_age and what corrosion_curves.py and corrosion_metal.py read. Out: corrosion.html. Shares by age speak of units
+that are still in service, survivors only; the curves of onset don't.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from markupsafe import Markup
 from dashboards import rate_charts, words
 from dashboards.blocks import Chart, Column, Context, Page, Section, Table, name_columns
 from dashboards.database import select_rows
+from dashboards.pages import corrosion_curves, corrosion_metal
 from dashboards.pages.corrosion_shares import (
     EMPTY,
     LEAST_CLAIM,
@@ -33,10 +35,12 @@ SURVIVORS = (
     "units understates what age does."
 )
 AGES_SQL = """
-    SELECT age_band_years, agent, lining, space_category, units, units_corroded, share, low, high,
+    SELECT age_band_years, agent, lining, space_category, units, units_corroded, share, low, high, share_smooth,
         worst_ri1, worst_ri2, worst_ri3, worst_ri4, worst_ri5, worst_ungraded
     FROM figure.corrosion_by_age
     ORDER BY agent, lining, space_category, regexp_extract(age_band_years, '^[0-9]+')::INTEGER"""
+
+SPLITS = (("space_category", "kind of space"), ("agent", "agent"), ("lining", "lining"))
 
 # Months run from that of the earliest inspection or service.
 BEGAN_SQL = "SELECT min(month_end) AS month_end FROM figure.overdue_monthly"
@@ -57,9 +61,12 @@ def chart_ages(rows: list[Row]) -> Chart | Table:
     mine = pick_rows(rows)
     columns = name_columns(
         "age_band_years=Age, years; units=Units looked at:count; units_corroded=Corrosion ever found:count; "
-        "corroded_pct=Share (95 % interval):percent_interval"
+        "corroded_pct=Share (95 % interval):percent_interval; smooth_pct=Nearest that never falls with age:percent"
     )
-    cells = tuple((name_band(r), r.units, r.units_corroded, read_share(r)) for r in mine)
+    cells = tuple(
+        (name_band(r), r.units, r.units_corroded, read_share(r), None if r.share_smooth is None else 100 * r.share_smooth)
+        for r in mine
+    )
     table = Table("ages", "Units in service that were looked at, by age", columns, cells, empty=EMPTY)
     if mine and not any(r.units >= LEAST_UNITS for r in mine):
         return table
@@ -130,19 +137,68 @@ def write_answer(rows: list[Row], began_on: date | None, context: Context) -> st
     return Markup(said).format(day, *say_band_share(rated[-1]), *say_band_share(rated[0]), began, say_oldest(rows))
 
 
+def list_onset_sections(curves: list[Row], models: list[Row]) -> tuple[Section, ...]:
+    """When it begins, whether a difference is real, and where it begins earlier."""
+    confirmed = (
+        "Nobody sees corrosion begin. A finding is confirmed by rust grade Ri3 or worse, severity major or unfit, condemnation, or by two "
+        "looks running; it began between the last clean look and that one. Units already corroded at their first look are left out: "
+        "others like them had been condemned before. The corrected curve also allows for what services miss and what they report in error."
+    )
+    ratios = "Ratios from one fit of the records as they stand, limits by vessel: what services miss delays both sides alike. Where a unit stood first."
+    return (
+        Section(
+            "onset",
+            "When it begins",
+            (corrosion_curves.chart_curves(curves, models), corrosion_curves.tell_looks(models)),
+            confirmed,
+        ),
+        Section("real", "Is it real?", (corrosion_curves.tell_deck(models), corrosion_curves.list_ratios(models)), ratios),
+        Section(
+            "where",
+            "Where it begins earlier",
+            tuple(corrosion_curves.chart_groups(curves, column, plain) for column, plain in SPLITS[:2]),
+            "A group has a curve from twenty units on that were clean at their first service and reported later, and ten under watch at one age.",
+        ),
+    )
+
+
+def list_metal_sections(con: duckdb.DuckDBPyConnection, context: Context) -> tuple[Section, ...]:
+    """What corrosion takes."""
+    steps, walls = select_rows(con, corrosion_metal.GRADES_SQL), select_rows(con, corrosion_metal.WALLS_SQL)
+    pits, readings = select_rows(con, corrosion_metal.PITS_SQL), select_rows(con, corrosion_metal.READINGS_SQL)
+    drawn = (
+        "Each unit’s own loss is a line through its readings; drawn to the fleet it borrows from all others what its few readings don’t "
+        "tell. A gain is a reading like any other. The records name no point of measurement: readings of a unit are taken as of one point."
+    )
+    extremes = "From twenty units on the deepest pits are fitted by a Gumbel law; with fewer, only the readings stand."
+    return (
+        Section("steps", "How it grows", (corrosion_metal.list_steps(steps),), corrosion_metal.say_steps(steps)),
+        Section(
+            "walls", "Wall that is lost", (corrosion_metal.tell_walls(walls), corrosion_metal.list_walls(walls, context)), drawn
+        ),
+        Section("pits", "Pits", (corrosion_metal.list_pits(pits), corrosion_metal.list_readings(readings, context)), extremes),
+    )
+
+
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     rows, began = select_rows(con, AGES_SQL), select_rows(con, BEGAN_SQL)[0].month_end
+    curves, models = select_rows(con, corrosion_curves.CURVES_SQL), select_rows(con, corrosion_curves.MODEL_SQL)
     sections = (
-        Section("ages", "By age", (chart_ages(rows), list_grades(rows)), f"{SURVIVORS} Intervals are 95 % (Wilson)."),
-        Section("agent", "By agent", (chart_split(rows, "agent", "agent"),)),
+        *list_onset_sections(curves, models),
         Section(
-            "space",
-            "By kind of space",
-            (chart_split(rows, "space_category", "kind of space"),),
+            "ages",
+            "Found so far",
+            (chart_ages(rows), list_grades(rows)),
+            f"{SURVIVORS} Intervals are 95 % (Wilson). The column that never falls pools neighbours; bands of fewer than {LEAST_UNITS} units are left out of it.",
+        ),
+        Section(
+            "splits",
+            "Found so far, split",
+            tuple(chart_split(rows, column, plain) for column, plain in SPLITS),
             "Where a unit stands now; it may have stood elsewhere before.",
         ),
-        Section("lining", "By lining", (chart_split(rows, "lining", "lining"),)),
+        *list_metal_sections(con, context),
     )
     return Page(
         "corrosion.html", "Corrosion", "How does corrosion differ with age?", write_answer(rows, began, context), sections
