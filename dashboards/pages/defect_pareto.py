@@ -15,6 +15,7 @@ PARETO_SQL = """
         clustered_by, why_not
     FROM figure.defect_pareto WHERE period = 'last 12 months' ORDER BY findings DESC, component, defect"""
 MOST = 12
+DRAWS = 2000  # of figures/statistics/pareto.py; pages read the database alone
 
 
 def state_finding(rows: list[Row]) -> str:
@@ -54,16 +55,15 @@ def draw_shares(rows: list[Row]) -> dict:
     if rows[0].low is None:
         return draw_bars(labels, [r.findings for r in rows], "distinct defects found", texts)
     figure = rate_charts.draw_intervals(labels, [read_share(r) for r in rows], texts, "% of all defects found")
+    # a bar instead of the point: its length is the share, and each number is drawn once
     marks = figure["data"][0]
-    bar = {"type": "bar", "x": marks["x"], "y": marks["y"], "orientation": "h", "width": 0.62, "hoverinfo": "skip",
-           "marker": {"color": palette.QUIET, "opacity": 0.45}}  # fmt: skip
-    figure["data"] = [bar, *figure["data"]]
-    figure["layout"]["meta"] = {"texts": 2}
+    del marks["mode"]
+    marks |= {"type": "bar", "orientation": "h", "width": 0.62, "marker": {"color": palette.QUIET, "opacity": 0.45}}
     return figure
 
 
-def chart_pareto(rows: list[Row]) -> Chart | Table:
-    """The chart, and all kinds in its table."""
+def table_shares(name: str, caption: str, rows: list[Row]) -> Table:
+    """Kinds with their shares and chances."""
     columns = name_columns(
         "kind=Component and defect; findings=Found:count; share_pct=Share of all (95 % interval):percent_interval; "
         "chance_first_pct=Chance of being the first:percent; chance_top3_pct=Chance of being among three:percent; ranked=Ranked"
@@ -75,13 +75,28 @@ def chart_pareto(rows: list[Row]) -> Chart | Table:
         )
         for r in rows
     )  # fmt: skip
-    table = Table("pareto", f"Shares of the defects found, {PERIOD}", columns, cells, empty=EMPTY, shown=40)
+    return Table(name, caption, columns, cells, empty=EMPTY, is_folded=name != "pareto")
+
+
+def chart_pareto(rows: list[Row]) -> Chart | Table:
+    """The kinds found most often, and in its table what is drawn."""
+    table = table_shares("pareto", f"Shares of the defects found, {PERIOD}", rows[:MOST])
     if not rows:
         return table
-    said = (
-        f"The {min(len(rows), MOST)} kinds found most often. Whiskers hold 95 % of {words.say_number(2000)} fleets drawn anew from these "
-        f"{rows[0].clusters} {rows[0].clustered_by.replace('vessel months', 'months of vessels')}; first place is claimed from a chance of 80 % on."
-        if not rows[0].why_not
-        else f"Counts alone: {rows[0].why_not}."
+    drawn = (
+        f"Whiskers hold 95 % of {words.say_number(DRAWS)} fleets drawn anew from these {rows[0].clusters} "
+        f"{rows[0].clustered_by.replace('vessel months', 'months of vessels')}; first place is claimed from a chance of 80 % on."
     )
+    said = f"Counts alone: {rows[0].why_not}." if rows[0].why_not else f"{say_drawn(len(rows))} {drawn}"
     return Chart("pareto", state_finding(rows), said, draw_shares(rows[:MOST]), table)
+
+
+def say_drawn(kinds: int) -> str:
+    """How many of the kinds stand in the chart."""
+    return f"The {MOST} kinds found most often, of {kinds}." if kinds > MOST else "Every kind that was found."
+
+
+def list_rarer(rows: list[Row]) -> tuple[Table, ...]:
+    """The kinds that the chart leaves out, where there are any."""
+    rest = rows[MOST:]
+    return (table_shares("rarer", f"The other {words.say_count(len(rest), 'kind')} found, {PERIOD}", rest),) if rest else ()

@@ -72,13 +72,13 @@ def chart_vessels(rows: list[Row], context: Context) -> Chart | Table:
     mine = [r for r in rows if r.imo_number in context.by_imo]
     mine.sort(key=lambda r: (context.name_vessel(r.imo_number), r.imo_number))
     columns = name_columns(
-        "imo_number=:text twin; vessel=Vessel; findings=Found:count; unit_years=Unit-years:number; "
+        "vessel=Vessel:link; imo_number=:text twin; findings=Found:count; unit_years=Unit-years:number; "
         "per_100_unit_years=Own rate per 100 unit-years (95 % interval):interval; drawn=Drawn towards the fleet:interval; "
         "chance_above_pct=Chance of exceeding 1.5 times the fleet:percent; rank=Order by that chance:count"
     )
     cells = tuple(
         (
-            r.imo_number, context.link_vessel(r.imo_number), r.findings, round(r.unit_years, 1), read_own(r), read_drawn(r),
+            context.link_vessel(r.imo_number), r.imo_number, r.findings, round(r.unit_years, 1), read_own(r), read_drawn(r),
             None if r.chance_above is None else 100 * r.chance_above, r.rank,
         )
         for r in mine
@@ -90,7 +90,12 @@ def chart_vessels(rows: list[Row], context: Context) -> Chart | Table:
         "In order of name. Point and line: the vessel’s own rate with exact 95 % limits. Diamond: the rate drawn towards the fleet, the "
         "better guess of the long run. The rate follows how closely a crew looks as well as the state of its units."
     )
-    shown = mine[:MOST_VESSELS]
+    shown = mine
+    if len(mine) > MOST_VESSELS:
+        # a choice that no rate enters
+        watched = {r.imo_number for r in sorted(mine, key=lambda r: (-r.unit_years, r.imo_number))[:MOST_VESSELS]}
+        shown = [r for r in mine if r.imo_number in watched]
+        said += f" Drawn are the {MOST_VESSELS} with the most unit-years; the table has all {len(mine)}."
     figure = draw_vessels(shown, [context.name_vessel(r.imo_number) for r in shown], fleet)
     return Chart("vessels", state_finding(fleet, mine, context), said, figure, table)
 
