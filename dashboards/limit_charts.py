@@ -22,6 +22,12 @@ def draw_line(x: Sequence, y: Sequence, line: dict, **more: object) -> go.Scatte
     return go.Scatter(x=list(x), y=clean_numbers(y), mode="lines", line=line, hoverinfo="skip", **more)
 
 
+def draw_level(y: float, dash: str = "dash") -> dict:
+    """A level across the chart."""
+    line = {"color": palette.LIMIT, "width": 1, "dash": dash}
+    return {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": y, "y1": y, "line": line, "layer": "below"}
+
+
 def note(text: str, x: object, y: float | None, **more: object) -> dict:
     """A word at a place of the chart."""
     return {"text": text, "x": x, "y": y, "showarrow": False, "font": {"color": palette.LIMIT}, **more}
@@ -30,11 +36,11 @@ def note(text: str, x: object, y: float | None, **more: object) -> dict:
 def draw_limits(series: Series, centre: float | None, outside: Sequence[bool], axis: str) -> dict:
     """A share in per cent over months, its limits as steps and its centre; months outside are larger and filled."""
     days = [d.isoformat() for d in series.x]
-    traces, notes = [], []
+    traces, notes, shapes = [], [], []
     if centre is not None:
         step = {"color": palette.LIMIT, "width": 1, "shape": "hvh"}
         traces += [draw_line(days, series.low, step), draw_line(days, series.high, step)]
-        traces.append(draw_line([days[0], days[-1]], [centre, centre], LIMIT_LINE))
+        shapes.append(draw_level(centre))
         notes.append(note(f"{centre:.1f} %", 1, centre, xref="paper", xanchor="left", xshift=4))
     traces.append(
         go.Scatter(
@@ -54,6 +60,7 @@ def draw_limits(series: Series, centre: float | None, outside: Sequence[bool], a
         "xaxis": make_axis(type="date", tickformat="%b<br>%Y", nticks=8, showgrid=False, ticklabelstandoff=7),
         "yaxis": make_axis(axis, 104),
         "annotations": notes,
+        "shapes": shapes,
         "margin": {"l": 8, "r": 52, "t": 12, "b": 48},
     }
     return write_figure(traces, layout, 320, {"print_height": 250})
@@ -71,7 +78,6 @@ def draw_funnel(names: Sequence[str], sizes: Sequence[float], shares: Sequence[f
         line = LIMIT_LINE | {"dash": "dash" if n else "dot"}
         traces += [draw_line(x, low, line), draw_line(x, high, line)]
         notes.append(note(said, x[-1], low[-1], xanchor="left", xshift=6))
-    traces.append(draw_line([left, right], [centre, centre], {"color": palette.LIMIT, "width": 1}))
     notes.append(note(f"fleet {centre:.1f} %", right, centre, xanchor="right", yanchor="bottom"))
     labels = clean_labels(names, MOST_LETTERS)
     middle = (min(sizes) + max(sizes)) / 2
@@ -96,6 +102,7 @@ def draw_funnel(names: Sequence[str], sizes: Sequence[float], shares: Sequence[f
         "xaxis": make_axis(axes[0], right, tickformat=",~r") | {"range": [left, right], "zeroline": False},
         "yaxis": make_axis(axes[1], 104),
         "annotations": notes,
+        "shapes": [draw_level(centre, "solid")],
         "margin": {"l": 8, "r": 16, "t": 12, "b": 52},
     }
     return write_figure(traces, layout, 340, {"print_height": 260})

@@ -79,7 +79,9 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     )
     sections = (
         Section("real", "Is it real?", (defect_vessels.say_change(select_rows(con, defect_vessels.CHANGE_SQL)),), real),
-        Section("kinds", "What fails?", (defect_pareto.chart_pareto(pareto), *defect_pareto.list_rarer(pareto), list_kinds(rows)), few),
+        Section(
+            "kinds", "What fails?", (defect_pareto.chart_pareto(pareto), *defect_pareto.list_rarer(pareto), list_kinds(rows)), few
+        ),
         Section(
             "where",
             "Where, on what?",

@@ -48,11 +48,11 @@ def chart_flow(data: OnTime, context: Context) -> Chart:
     """The share done in time each month, with its limits."""
     columns = name_columns(
         "month_end=Month up to:date; fell_due=Fell due:count; done_in_time=In time:count; in_time_pct=Share in time:percent; "
-        "low_pct=Lower limit:percent; high_pct=Upper limit:percent; outside=Outside; ewma=:text twin; ewma_limit=:text twin"
+        "low_pct=Lower limit:percent; high_pct=Upper limit:percent; centre_pct=:percent twin; outside=Outside; ewma=:text twin; ewma_limit=:text twin"
     )  # fmt: skip
     shown = data.months[-MOST_MONTHS:]
     rows = tuple(
-        (r.month_end, r.fell_due, r.done_in_time, to_pct(r.rate), to_pct(r.low), to_pct(r.high), "yes" if r.is_outside else "",
+        (r.month_end, r.fell_due, r.done_in_time, to_pct(r.rate), to_pct(r.low), to_pct(r.high), to_pct(r.centre), "yes" if r.is_outside else "",
          None if r.ewma is None else round(r.ewma, 3), None if r.ewma_high is None else round(r.ewma_high, 3))
         for r in shown
     )  # fmt: skip
@@ -70,10 +70,15 @@ def chart_flow(data: OnTime, context: Context) -> Chart:
     return Chart("flow", title_flow(shown), say_flow(shown[-1]), figure, table)
 
 
+def read_size(row: Any) -> float:
+    """Independent services, as drawn and as written in the CSV."""
+    return round(row.funnel_services, 1)
+
+
 def list_curves(vessels: list[Any]) -> dict[str, tuple]:
     """Limits at the vessels' own sizes, smallest first."""
     order = sorted(vessels, key=lambda r: (r.funnel_services, r.imo_number))
-    sizes = [r.funnel_services for r in order]
+    sizes = [read_size(r) for r in order]
     return {
         "95 %": (sizes, [to_pct(r.funnel_low_95) for r in order], [to_pct(r.funnel_high_95) for r in order]),
         "99.8 %": (sizes, [to_pct(r.funnel_low_998) for r in order], [to_pct(r.funnel_high_998) for r in order]),
@@ -94,12 +99,13 @@ def chart_funnel(data: OnTime, context: Context) -> Chart:
     """Vessels by size and share, between the limits of the fleet."""
     columns = name_columns(
         "vessel=Vessel:link; imo_number=IMO number:code; fell_due=Fell due:count; done_in_time=In time:count; in_time_pct=Share in time:percent; "
-        "low_pct=95 % from:percent; high_pct=95 % to:percent; independent=Worth independent services:count; fleet_low_pct=Limit 99.8 % from:percent; "
-        "fleet_high_pct=Limit 99.8 % to:percent; flag=Outside"
+        "low_pct=95 % from:percent; high_pct=95 % to:percent; independent=Worth independent services:number; fleet_low_95_pct=:percent twin; fleet_high_95_pct=:percent twin; fleet_low_pct=Limit 99.8 % from:percent; "
+        "fleet_high_pct=Limit 99.8 % to:percent; fleet_pct=:percent twin; flag=Outside"
     )  # fmt: skip
     rows = tuple(
         (context.link_vessel(r.imo_number), r.imo_number, r.fell_due, r.done_in_time, to_pct(r.rate), to_pct(r.low), to_pct(r.high),
-         round(r.funnel_services), to_pct(r.funnel_low_998), to_pct(r.funnel_high_998), r.flag or "")
+         read_size(r), *(to_pct(limit) for limit in (r.funnel_low_95, r.funnel_high_95, r.funnel_low_998, r.funnel_high_998, r.funnel_centre)),
+         r.flag or "")
         for r in sorted(data.vessels, key=lambda r: (context.name_vessel(r.imo_number), r.imo_number))
     )  # fmt: skip
     table = Table("funnel", f"Done in time on {context.book.name_any()}, last 12 months, by vessel", columns, rows,
@@ -120,7 +126,7 @@ def chart_funnel(data: OnTime, context: Context) -> Chart:
         else f"None of {len(names)} vessels differs from the fleet by more than chance"
     )
     figure = limit_charts.draw_funnel(
-        names, [r.funnel_services for r in data.vessels], [to_pct(r.rate) for r in data.vessels], [bool(r.flag) for r in data.vessels],
+        names, [read_size(r) for r in data.vessels], [to_pct(r.rate) for r in data.vessels], [bool(r.flag) for r in data.vessels],
         list_curves(data.vessels), to_pct(data.vessels[0].funnel_centre), ("independent services", "done in time, %"),
     )  # fmt: skip
     return Chart("funnel", title, say_funnel(data), figure, table)

@@ -12,7 +12,7 @@ from dashboards.blocks import Context, Table, name_columns
 from dashboards.pages.on_time_data import ANY, BEFORE, FLEET, NOW, OnTime
 from dashboards.standing import to_pct
 
-MOST_VESSELS = 20
+SHOWN = 40
 
 
 def list_years(data: OnTime, context: Context) -> Table:
@@ -55,12 +55,14 @@ def write_duration(row: Any, context: Context) -> tuple:
     return (duty, vessel, row.items, row.still_open, days[0], limits, *days[1:], row.why_not or "")
 
 
-def list_durations(data: OnTime, context: Context) -> Table:
-    """How long what became overdue stayed so: the fleet by duty, the vessels on any duty; one vessel's single duties stand in the CSV."""
-    columns = name_columns(
-        "duty=Duty; vessel=Vessel; items=Items:count; still_open=Still open:count; median_days=Half done by, days:count; limits=95 % limits:page_text; "
-        "median_low=:count twin; median_high=:count twin; p90_days=90 % done by, days:count; p90_low=:count twin; p90_high=:count twin; why_not=Not told, because:long"
-    )  # fmt: skip
+DURATION_COLUMNS = name_columns(
+    "duty=Duty; vessel=Vessel; items=Items:count; still_open=Still open:count; median_days=Half done by, days:count; limits=95 % limits:page_text; "
+    "median_low=:count twin; median_high=:count twin; p90_days=90 % done by, days:count; p90_low=:count twin; p90_high=:count twin; why_not=Not told, because:long"
+)  # fmt: skip
+
+
+def list_durations(data: OnTime, context: Context) -> tuple[Table, ...]:
+    """How long what became overdue stayed so: the fleet by duty and the vessels on any duty, then each vessel's single duties."""
     order = sorted(
         data.durations,
         key=lambda r: (
@@ -71,8 +73,14 @@ def list_durations(data: OnTime, context: Context) -> Table:
             context.name_vessel(r.imo_number),
         ),
     )
-    vessels = sum(r.imo_number != FLEET and r.duty == ANY for r in order)
-    shown = sum(r.imo_number == FLEET for r in order) + min(vessels, MOST_VESSELS)
-    rows = tuple(write_duration(row, context) for row in order)
+    single = [r for r in order if r.imo_number != FLEET and r.duty != ANY]
+    first = tuple(write_duration(r, context) for r in order if r.imo_number == FLEET or r.duty == ANY)
     caption = "How long what became overdue stayed so, since the records began; items still open are allowed for"
-    return Table("durations", caption, columns, rows, empty="Nothing has become overdue.", shown=shown)
+    tables = (Table("durations", caption, DURATION_COLUMNS, first, empty="Nothing has become overdue.", shown=SHOWN),)
+    if not single:
+        return tables
+    rows = tuple(write_duration(row, context) for row in single)
+    return (
+        *tables,
+        Table("vessel-durations", f"{caption}: each vessel and duty", DURATION_COLUMNS, rows, shown=SHOWN, is_folded=True),
+    )

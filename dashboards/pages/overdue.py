@@ -126,7 +126,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "how-long",
             "For how long?",
-            (chart_ages(data), list_spread(data, context), on_time_tables.list_durations(data.on_time, context)),
+            (chart_ages(data), list_spread(data, context), *on_time_tables.list_durations(data.on_time, context)),
             "What is open now, counted from the day after the due date; then all that ever became overdue.",
         ),
         Section("ahead", "What comes next?", (chart_load(data, context),)),
