@@ -11,7 +11,8 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.corrosion_detection import CORRECTED, correct_curves, describe_looks, read_looks
+from pipeline.figures.corrosion_correction import correct_curves
+from pipeline.figures.corrosion_detection import CORRECTED, describe_looks, read_looks
 from pipeline.figures.corrosion_model import FEWEST, describe_model
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.onset import fit_onset, read_survival
