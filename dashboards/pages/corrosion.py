@@ -15,7 +15,7 @@ from dashboards import words
 from dashboards.blocks import Context, Page, Section
 from dashboards.database import select_rows
 from dashboards.pages import corrosion_curves, corrosion_metal, corrosion_pits, corrosion_traits
-from dashboards.pages.corrosion_ages import AGES_SQL, SURVIVORS, chart_ages, list_grades
+from dashboards.pages.corrosion_ages import AGES_SQL, SURVIVORS, chart_ages, list_grades, pick_ends, tell_ages
 from dashboards.pages.corrosion_shares import (
     LEAST_CLAIM,
     LEAST_UNITS,
@@ -53,9 +53,8 @@ def say_oldest(rows: list[Row]) -> str:
 
 def write_answer(rows: list[Row], began_on: date | None, context: Context) -> str:
     """The lowest and the highest of the bands that have units enough for a claim."""
-    rated = sorted((r for r in pick_rows(rows) if r.units >= LEAST_CLAIM), key=lambda r: r.share)
-    day = words.say_date(context.as_of)
-    if len(rated) < 2:
+    ends, day = pick_ends(rows), words.say_date(context.as_of)
+    if ends is None:
         return (
             f"On {day} too few units of different ages have been looked at to say how corrosion differs with age: "
             f"at least two bands of {LEAST_CLAIM} units are wanted.{context.empty_why}"
@@ -66,17 +65,17 @@ def write_answer(rows: list[Row], began_on: date | None, context: Context) -> st
         "Survivors only: condemned units are no longer among them.{}"
     )
     began = f" in {words.say_month(began_on)}" if began_on else ""
-    return Markup(said).format(day, *say_band_share(rated[-1]), *say_band_share(rated[0]), began, say_oldest(rows))
+    return Markup(said).format(day, *say_band_share(ends[1]), *say_band_share(ends[0]), began, say_oldest(rows))
 
 
-def list_onset_sections(curves: list[Row], models: list[Row]) -> tuple[Section, ...]:
+def list_onset_sections(rows: list[Row], curves: list[Row], models: list[Row]) -> tuple[Section, ...]:
     """When it begins, whether a difference is real, and where it begins earlier."""
     confirmed = (
         "Nobody sees corrosion begin. A finding is confirmed by rust grade Ri3 or worse, severity major or unfit, condemnation, or by two "
         "looks running; it began between the last clean look and that one. Units already corroded at their first look are left out: "
         "others like them had been condemned before. The corrected curve also allows for what services miss and what they report in error."
     )
-    ratios = "Ratios from one fit of the records as they stand, limits by vessel: what services miss delays both sides alike. Where a unit stood first."
+    ratios = "Shares by age take units as independent; those of a vessel share its weather, so a difference near the edge is less sure. Ratios from one fit of the records as they stand, limits by vessel: what services miss delays both sides alike. Where a unit stood first."
     return (
         Section(
             "onset",
@@ -84,7 +83,12 @@ def list_onset_sections(curves: list[Row], models: list[Row]) -> tuple[Section, 
             (corrosion_curves.chart_curves(curves, models), corrosion_traits.tell_looks(models)),
             confirmed,
         ),
-        Section("real", "Is it real?", (corrosion_traits.tell_deck(models), corrosion_traits.list_ratios(models)), ratios),
+        Section(
+            "real",
+            "Is it real?",
+            (tell_ages(rows), corrosion_traits.tell_deck(models), corrosion_traits.list_ratios(models)),
+            ratios,
+        ),
         Section(
             "where",
             "Where it begins earlier",
@@ -117,7 +121,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     rows, began = select_rows(con, AGES_SQL), select_rows(con, BEGAN_SQL)[0].month_end
     curves, models = select_rows(con, corrosion_curves.CURVES_SQL), select_rows(con, corrosion_curves.MODEL_SQL)
     sections = (
-        *list_onset_sections(curves, models),
+        *list_onset_sections(rows, curves, models),
         Section(
             "ages",
             "Found so far",

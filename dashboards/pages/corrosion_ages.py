@@ -1,9 +1,9 @@
-"""Corrosion found so far, by age. In: rows of figure.corrosion_by_age. Out: the chart by age and the table of rust grades."""
+"""Corrosion found so far, by age. In: rows of figure.corrosion_by_age. Out: the chart by age, its verdict, the table of rust grades."""
 
 from __future__ import annotations
 
 from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Column, Table, name_columns
+from dashboards.blocks import Chart, Column, Note, Table, name_columns
 from dashboards.pages.corrosion_shares import (
     EMPTY,
     LEAST_CLAIM,
@@ -28,14 +28,36 @@ AGES_SQL = """
     ORDER BY agent, lining, space_category, regexp_extract(age_band_years, '^[0-9]+')::INTEGER"""
 
 
-def title_ages(mine: list[Row]) -> str:
+def pick_ends(rows: list[Row]) -> tuple[Row, Row] | None:
+    """The bands of lowest and of highest share, of those with units enough for a claim."""
+    rated = sorted((r for r in pick_rows(rows) if r.units >= LEAST_CLAIM), key=lambda r: r.share)
+    return (rated[0], rated[-1]) if len(rated) > 1 else None
+
+
+def title_ages(rows: list[Row]) -> str:
     """The lowest and the highest of the bands with units enough, and whether their intervals meet."""
-    rated = sorted((r for r in mine if r.units >= LEAST_CLAIM), key=lambda r: r.share)
-    if len(rated) < 2:
+    ends = pick_ends(rows)
+    if ends is None:
         return "Too few units of different ages to compare"
-    low, high = rated[0], rated[-1]
+    low, high = ends
     said = ", ".join(f"{words.say_percent(100 * r.share, 0)} at {say_band(r)}" for r in (high, low))
     return said + (": their intervals don't meet" if high.low > low.high else ": their intervals overlap")
+
+
+def tell_ages(rows: list[Row]) -> Note:
+    """Whether the ages that the opening names differ by more than chance, in one sentence."""
+    ends = pick_ends(rows)
+    if ends is None:
+        return Note(f"Whether age makes a difference can’t be told: two bands of {LEAST_CLAIM} units are needed.", "empty")
+    low, high = ends
+    shares = f"{say_share(high)}, against {say_share(low)}"
+    if high.low > low.high:
+        return Note(
+            f"That more is found on units aged {say_band(high)} than on those aged {say_band(low)} is more than chance: {shares}; the intervals don’t meet."
+        )
+    return Note(
+        f"No evidence that more is found on units aged {say_band(high)} than on those aged {say_band(low)}: {shares}; the intervals overlap."
+    )
 
 
 def chart_ages(rows: list[Row]) -> Chart | Table:
@@ -59,7 +81,7 @@ def chart_ages(rows: list[Row]) -> Chart | Table:
         "units with corrosion ever found, %, by age in years",
     )
     summary = f"Share of the units in service on which corrosion was ever found, by age now. {SURVIVORS}"
-    return Chart("ages", title_ages(mine), summary, figure, table)
+    return Chart("ages", title_ages(rows), summary, figure, table)
 
 
 def list_grades(rows: list[Row]) -> Table:

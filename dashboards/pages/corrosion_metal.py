@@ -29,7 +29,7 @@ def list_steps(rows: list[Row]) -> Table:
     """From one grading of a shell to the next."""
     columns = name_columns(
         "from_grade=From; to_grade=To; step=At the next grading; pairs=Times seen:count; unit_years=Unit-years at the first grade:number; "
-        "said=Per 100 unit-years (95 % interval):page_text; per_100_unit_years=:interval twin"
+        "said=Per 100 unit-years (95 % interval):page_number; per_100_unit_years=:interval twin"
     )
     rates = [(None, None, None) if r.per_100_unit_years is None else (r.per_100_unit_years, r.low, r.high) for r in rows]
     cells = tuple(
@@ -48,7 +48,9 @@ def say_steps(rows: list[Row]) -> str:
     fallen, every = sum(r.pairs for r in rows if r.kind == "better"), sum(r.pairs for r in rows)
     if not every:
         return ""
-    lower = f"{words.say_number(fallen)} of {words.say_number(every)} gradings were lower than the one before: a repaint or another eye, and no rate is given. "
+    of = f"of {words.say_number(every)} gradings"
+    lower = f"{words.say_number(fallen)} {of} {words.say_verb(fallen, 'was', 'were')} lower than the one before: a repaint or another eye, and no rate is given. "
+    lower = lower if fallen else f"None {of} was lower than the one before. "
     return (
         lower
         + "A step of several grades between two looks is one step. Limits are Garwood’s. Only units on which corrosion was reported twice stand here."
@@ -64,7 +66,7 @@ def list_walls(rows: list[Row], context: Context) -> Table:
     """Units aboard with two wall readings or more, those nearest their limit first."""
     columns = name_columns(
         "unit_id=Unit:unit; imo_number=:text twin; vessel=Vessel:link; readings=Readings:count; first_on=:date twin; first_um=:count twin; "
-        "last_on=Last read:date; last=Last, least mm:page_text; last_um=:count twin; least_um=:count twin; own_um=:interval twin; "
+        "last_on=Last read:date; last=Last, least mm:page_number; last_um=:count twin; least_um=:count twin; own_um=:interval twin; "
         "drawn_um=Lost a year, µm, drawn to the fleet:interval; left=Left at the upper limit:page_text; years_left=:number twin; why_not=:text twin"
     )
     cells = tuple(

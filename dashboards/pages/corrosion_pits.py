@@ -13,8 +13,8 @@ READINGS_SQL = "SELECT * FROM figure.pit_reading WHERE is_aboard ORDER BY pit_de
 def list_pits(rows: list[Row]) -> Table:
     """The deepest pit of each unit as extremes, from twenty units on."""
     columns = name_columns(
-        "shell_material=Shell; units=Units with a pit:count; median=Half deeper than, mm:page_text; deepest=Deepest, mm:page_text; "
-        "level=One unit in 100 exceeds, mm:page_text; form=The fit:page_text; median_um=:count twin; deepest_um=:count twin; "
+        "shell_material=Shell; units=Units with a pit:count; median=Half deeper than, mm:page_number; deepest=Deepest, mm:page_number; "
+        "level=One unit in 100 exceeds, mm:page_number; form=The fit:page_text; median_um=:count twin; deepest_um=:count twin; "
         "one_in_100_um=:count twin; place_um=:number twin; spread_um=:number twin; form_value=:number twin; form_p=:number twin; why_not=:text twin"
     )
     cells = tuple(
@@ -44,7 +44,7 @@ def say_form(row: Row) -> str:
 def list_readings(rows: list[Row], context: Context) -> Table:
     """The pits themselves, deepest first."""
     columns = name_columns(
-        "unit_id=Unit:unit; imo_number=:text twin; vessel=Vessel:link; shell_material=Shell; depth=Deepest pit, mm:page_text; depth_um=:count twin; found_on=Measured:date"
+        "unit_id=Unit:unit; imo_number=:text twin; vessel=Vessel:link; shell_material=Shell; depth=Deepest pit, mm:page_number; depth_um=:count twin; found_on=Measured:date"
     )
     cells = tuple(
         (

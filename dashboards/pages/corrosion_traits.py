@@ -56,7 +56,7 @@ def say_part(row: Row) -> str:
 def list_ratios(models: list[Row]) -> Table:
     """What goes with an earlier or later onset, all traits held against each other."""
     columns = name_columns(
-        "trait=Units; ratio=Age at onset against all others (95 % interval):page_text; ratio=:number twin; low=:number twin; high=:number twin; why_not=Why not"
+        "trait=Units; ratio=Age at onset against all others (95 % interval):page_number; ratio=:number twin; low=:number twin; high=:number twin; why_not=Why not"
     )
     rows = []
     for term, name in TRAITS.items():

@@ -48,7 +48,7 @@ def list_lasting(rows: list[Row], context: Context) -> Table:
     columns = name_columns(
         "of=Of; defects=Found:count; closed_same_day=Closed the same day:count; still_open=Still open:count; "
         "median_days=:number twin; median_low=:number twin; median_high=:number twin; p90_days=:number twin; p90_low=:number twin; "
-        "p90_high=:number twin; half=Half are closed within:page_text; most=Nine in ten within:page_text; why_not=:text twin"
+        "p90_high=:number twin; half=Half are closed within:page_number; most=Nine in ten within:page_number; why_not=:text twin"
     )
     cells = tuple(
         (
@@ -56,7 +56,7 @@ def list_lasting(rows: list[Row], context: Context) -> Table:
             r.p90_low, r.p90_high, say_days(r.median_days, r.median_low, r.median_high, r.why_not), say_days(r.p90_days, r.p90_low, r.p90_high, r.why_not),
             r.why_not or "",
         )
-        for r in rows
+        for r in sorted(rows, key=lambda r: "" if r.imo_number == "*" else context.name_vessel(r.imo_number))
     )  # fmt: skip
     caption = f"Time to close, found in the {PERIOD}: those still open are counted as lasting at least until now (95 % interval)"
     return Table("lasting", caption, columns, cells, empty=EMPTY, shown=40)
@@ -91,7 +91,7 @@ def list_services(rows: list[Row]) -> Table:
     columns = name_columns(
         "period=Serviced in; provider=Provider; services=Units serviced:count; followed=Looked at within 90 days:count; "
         "failed=Failed:count; per_100=Per 100 looked at (95 % interval):interval; difference=:number twin; difference_low=:number twin; "
-        "difference_high=:number twin; gap=Less or more than the others:page_text; verdict=Verdict"
+        "difference_high=:number twin; gap=Against the others, points:page_number; verdict=Verdict"
     )
     cells = tuple(
         (

@@ -6,7 +6,7 @@ In: figure.defect_pareto. Out: the chart of shares with their limits, titled by 
 from __future__ import annotations
 
 from dashboards import palette, rate_charts, words
-from dashboards.blocks import Chart, Table, name_columns
+from dashboards.blocks import Chart, Note, Table, name_columns
 from dashboards.charts import draw_bars
 from dashboards.pages.defect_rates import EMPTY, PERIOD, Row, name_kind
 
@@ -35,6 +35,20 @@ def state_finding(rows: list[Row]) -> str:
         return f"{len(tied)} kinds can’t be told apart as the most frequent, {name_kind(tied[0])} among them"
     names = words.say_list([name_kind(r) for r in tied])
     return f"{words.say_capital(names)} can’t be told apart as the most frequent"
+
+
+def tell_first(rows: list[Row]) -> Note:
+    """Whether the kind found most often is first by more than chance, in one sentence."""
+    if not rows:
+        return Note("No defect was found in the last 12 months, so no kind comes first.", "empty")
+    first = next((r for r in rows if r.is_first), None)
+    if first:
+        chance = words.say_percent(100 * first.chance_first, 0)
+        return Note(
+            f"That {name_kind(first)} comes first is more than chance: it does in {chance} of fleets drawn anew from these records."
+        )
+    why = rows[0].why_not or "in fleets drawn anew from these records another may lead"
+    return Note(f"Which kind comes first can’t be told: {why}.")
 
 
 def read_share(row: Row) -> tuple[float | None, float | None, float | None]:

@@ -78,7 +78,12 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         "the service. The units of one vessel and month stand or fall together in the limits. A provider that does older units will show more. The chart counts every defect found from the day after a service to the day of the next one."
     )
     sections = (
-        Section("real", "Is it real?", (defect_vessels.say_change(select_rows(con, defect_vessels.CHANGE_SQL)),), real),
+        Section(
+            "real",
+            "Is it real?",
+            (defect_vessels.say_change(select_rows(con, defect_vessels.CHANGE_SQL)), defect_pareto.tell_first(pareto)),
+            real,
+        ),
         Section(
             "kinds", "What fails?", (defect_pareto.chart_pareto(pareto), *defect_pareto.list_rarer(pareto), list_kinds(rows)), few
         ),

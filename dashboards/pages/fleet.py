@@ -23,6 +23,10 @@ from dashboards.pages import (
     verdict_words,
 )
 
+REAL = (
+    "A count on a day is exact. Whether the fleet does better or worse than a year ago is told from what fell due and was done in time, "
+    "with limits that take the services of a vessel and month as one."
+)
 APART = {"spare": "spare", "ashore": "ashore for service", "laid up": "on vessels laid up"}
 
 
@@ -121,7 +125,8 @@ def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
     data = fleet_data.read_fleet(con, context)
     further = fleet_vessels.make_further_pages(data.vessels, context)
     sections = [
-        Section("standing", "The fleet on this day", (list_facts(data, context), tell_change(data, context), tell_fitness(data))),
+        Section("standing", "The fleet on this day", (list_facts(data, context), tell_fitness(data))),
+        Section("real", "Is it real?", (tell_change(data, context),), REAL),
         Section(
             "duties",
             "Overdue by duty",

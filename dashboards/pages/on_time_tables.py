@@ -15,26 +15,31 @@ from dashboards.standing import to_pct
 SHOWN = 40
 
 
+def say_points(change: float | None, low: float | None, high: float | None) -> str:
+    """'+6.3 (−4.6 to +16.7)'; nothing where it has no limits."""
+    if change is None or low is None or high is None:
+        return words.NONE
+    return "{} ({} to {})".format(*(f"{v:+.1f}".replace("-", "−") for v in (change, low, high)))
+
+
 def list_years(data: OnTime, context: Context) -> Table:
     """The fleet, duty by duty: this year, the one before, and whether the change can be told."""
     columns = name_columns(
-        "duty=Duty; fell_due=Fell due:count; done_in_time=In time:count; in_time_pct=Share in time:percent; low_pct=95 % from:percent; "
-        "high_pct=95 % to:percent; before_pct=12 before:percent; change_points=Change, points:text; change_low=from:text; change_high=to:text; verdict=Verdict; why_counts_only=Counts only, because:long"
+        "duty=Duty; fell_due=Fell due:count; done_in_time=In time:count; in_time_pct=Share in time (95 % interval):percent_interval; "
+        "before_pct=12 before:percent; change=Change, points (95 % interval):page_number; change_points=:number twin; change_low=:number twin; "
+        "change_high=:number twin; verdict=Verdict:long; why_counts_only=Counts only, because:long"
     )  # fmt: skip
     rows = []
     for duty in sorted({duty for _, imo, duty in data.years if imo == FLEET}, key=context.book.order_duty):
         now, before = (data.years.get((period, FLEET, duty)) for period in (NOW, BEFORE))
         if now is None or not now.fell_due:
             continue
-        is_rate = now.shown == "rate"
-        points = [
-            None if v is None else f"{100 * v:+.1f}".replace("-", "−")
-            for v in (now.difference, now.difference_low, now.difference_high)
-        ]
+        share = tuple(to_pct(v) if now.shown == "rate" else None for v in (now.rate, now.low, now.high))
+        points = tuple(to_pct(v) for v in (now.difference, now.difference_low, now.difference_high))
         rows.append(
-            (words.say_capital(context.book.name_duty(duty)), now.fell_due, now.done_in_time,
-             *(to_pct(v) if is_rate else None for v in (now.rate, now.low, now.high)),
-             to_pct(before.rate) if before and before.shown == "rate" else None, *points, (now.change or "").replace("can not", "can't"), now.why_not or "")
+            (words.say_capital(context.book.name_duty(duty)), now.fell_due, now.done_in_time, share,
+             to_pct(before.rate) if before and before.shown == "rate" else None, say_points(*points), *points,
+             (now.change or "").replace("can not", "can't"), now.why_not or "")
         )  # fmt: skip
     return Table(
         "on-time",

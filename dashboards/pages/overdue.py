@@ -111,7 +111,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         ),
         Section(
             "real",
-            "Is it more than chance?",
+            "Is it real?",
             (
                 on_time.tell_real(data.on_time, context),
                 on_time.chart_flow(data.on_time, context),
