@@ -46,6 +46,11 @@ class OnTime:
         return [row for row in rows if row.funnel_services is not None]
 
     @property
+    def open(self) -> int:
+        """Items of any duty that became overdue and are not done."""
+        return sum(row.still_open for row in self.durations if (row.imo_number, row.duty) == (FLEET, ANY))
+
+    @property
     def outside(self) -> list[Any]:
         """Those of them outside the 99.8 % limits."""
         return [row for row in self.vessels if row.flag]
@@ -65,7 +70,10 @@ def say_points(value: float) -> str:
 def say_rate(row: Any) -> str:
     """'84.7 % of the 3,659 that fell due were done in time (95 % interval 76.1 to 91.1 %)', or counts alone."""
     if row.shown != "rate":
-        return f"{words.say_number(row.done_in_time)} of {words.say_number(row.fell_due)} that fell due were done in time ({row.why_not})"
+        return (
+            f"{words.say_number(row.done_in_time)} of {words.say_number(row.fell_due)} that fell due were done in time; no rate is given "
+            f"({row.why_not})"
+        )
     return (
         f"{words.say_percent(to_pct(row.rate))} of the {words.say_number(row.fell_due)} that fell due were done in time "
         f"(95 % interval {words.say_number(to_pct(row.low), 1)} to {words.say_percent(to_pct(row.high))})"
@@ -88,7 +96,8 @@ def say_change(row: Any, before: Any | None) -> str:
 def say_real(data: OnTime) -> str:
     """Is it real? The fleet's last year against the one before."""
     if data.now is None:
-        return "Nothing fell due in the last 12 months."
+        left = f" {words.say_capital(words.say_count(data.open, 'item'))} fell due before that and {words.say_verb(data.open, 'is', 'are')} still open."
+        return f"Nothing fell due in the last 12 months.{left if data.open else ''}"
     return f"In the last 12 months {say_rate(data.now)}. {say_change(data.now, data.before)}"
 
 
@@ -96,5 +105,7 @@ def say_outside(data: OnTime, context: Context) -> str:
     """Which vessels differ from the fleet by more than chance."""
     if not data.vessels:
         return "Too little fell due to set vessels against each other."
+    if len(data.vessels) == 1:
+        return "With one vessel alone there is no fleet to set it against."
     named = [f"{context.name_vessel(row.imo_number)} ({row.flag})" for row in data.outside]
     return f"Outside the limits of the fleet: {words.say_list(named) or 'none of its vessels'}."

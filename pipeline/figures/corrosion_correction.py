@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.figures.corrosion_detection import CORRECTED, Looks, count_units, fit_jointly, thin_out
-from pipeline.figures.corrosion_model import FEWEST, find_reach
+from pipeline.figures.corrosion_model import FEWEST, find_reach, is_settled
 from pipeline.figures.statistics.detection import Detection
 
 
@@ -15,7 +15,11 @@ def fit_group(looks: Looks, told: Detection) -> Detection | None:
     if count_units(looks)[1] < 2 * FEWEST:
         return None
     found = fit_jointly(looks, (told.sensitivity, told.growth, told.specificity))
-    return None if isinstance(found, str) else found
+    if isinstance(found, str) or not is_settled(
+        np.sqrt(np.diag(found.covariance)[:2].max()), find_reach(len(np.unique(looks.vessel)))
+    ):
+        return None
+    return found
 
 
 def trace_curve(told: Detection, vessels: int, ages: np.ndarray, start: float) -> np.ndarray:

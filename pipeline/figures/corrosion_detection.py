@@ -12,7 +12,7 @@ import duckdb
 import numpy as np
 from scipy import special
 
-from pipeline.figures.corrosion_model import FEWEST, find_reach, limit
+from pipeline.figures.corrosion_model import FEWEST, find_reach, is_settled, write_term
 from pipeline.figures.statistics.detection import Detection, fit_detection
 
 CORRECTED = "first clean, errors of looks allowed for"
@@ -74,8 +74,8 @@ def fit_jointly(looks: Looks, given: tuple[float, float, float] | None = None) -
 def describe_joint(told: Detection, counted: tuple[int, int, int]) -> list[tuple]:
     """Rows (term, units, onsets, vessels, estimate, low, high, why_not) of a joint fit."""
     errors, reach = np.sqrt(np.diag(told.covariance)), find_reach(counted[2])
-    rows = [("shape", *counted, *limit(told.shape, errors[1], reach), None)]
-    rows.append(("scale_years", *counted, *limit(told.scale, errors[0], reach), None))
+    rows = [write_term("shape", counted, told.shape, errors[1], reach)]
+    rows.append(write_term("scale_years", counted, told.scale, errors[0], reach))
     later = np.array([0, 0, 1, AFTER_YEARS, 0.0])
     new, passes = special.logit(told.sensitivity), special.logit(told.specificity)
     spread = float(np.sqrt(later @ told.covariance @ later))
@@ -111,6 +111,6 @@ def describe_looks(looks: Looks) -> tuple[list[tuple], Detection | None]:
         return [(term, *counted, None, None, None, why) for term in TERMS], None
     if np.median(np.unique(looks.unit, return_counts=True)[1]) >= LEAST_LOOKS:
         told = fit_jointly(looks)
-        if not isinstance(told, str):
+        if not isinstance(told, str) and is_settled(np.sqrt(np.diag(told.covariance)[:2].max()), find_reach(counted[2])):
             return describe_joint(told, counted), told
     return describe_assumed(looks, counted), None

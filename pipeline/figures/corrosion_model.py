@@ -14,6 +14,7 @@ from pipeline.figures.statistics.weibull import Weibull, fit_weibull
 
 FEWEST = 10  # onsets below which no curve is fitted
 FEWEST_EACH = 10  # onsets for each number fitted
+LOOSEST = 20  # times an estimate: limits beyond that say nothing
 LEAST_EACH_SIDE = 5  # onsets with a trait and without it
 TRAITS = (
     ("open_deck", "space_category", ("open_deck",)),
@@ -28,9 +29,23 @@ def find_reach(vessels: int) -> float:
     return float(stats.t.ppf(0.975, vessels - 1) if vessels > 2 else stats.norm.ppf(0.975))
 
 
-def limit(estimate: float, error: float, reach: float) -> tuple[float, float, float]:
-    """Estimate and limits of a number whose logarithm has this error."""
-    return tuple(round(float(estimate * np.exp(side * reach * error)), 6) for side in (0, -1, 1))  # type: ignore[return-value]
+def is_settled(error: float, reach: float) -> bool:
+    """Whether the logarithm's limits lie near enough to say anything; not where its error is no number."""
+    return bool(reach * error <= np.log(LOOSEST))
+
+
+def write_term(term: str, counted: tuple[int, int, int], estimate: float, error: float, reach: float) -> tuple:
+    """Estimate and limits of a number whose logarithm has this error, or why it has none."""
+    if not is_settled(error, reach):
+        return (
+            term,
+            *counted,
+            None,
+            None,
+            None,
+            f"not settled by these records: its limits lie more than {LOOSEST} times apart from it",
+        )
+    return (term, *counted, *(round(float(estimate * np.exp(side * reach * error)), 6) for side in (0, -1, 1)), None)
 
 
 def fit(units: Any, traits: np.ndarray | None = None) -> Weibull | str:
@@ -54,8 +69,8 @@ def describe_model(units: Any, with_traits: bool) -> list[tuple]:
         rows += [(term, *counted, *none, found) for term in ("shape", "scale_years")]
     else:
         errors = np.sqrt(np.diag(found.covariance))
-        rows.append(("shape", *counted, *limit(found.shape, errors[-1], reach), None))
-        rows.append(("scale_years", *counted, *limit(found.scale, errors[0], reach), None))
+        rows.append(write_term("shape", counted, found.shape, errors[-1], reach))
+        rows.append(write_term("scale_years", counted, found.scale, errors[0], reach))
     if with_traits:
         rows += compare_traits(units, counted, reach)
     return rows
@@ -84,5 +99,5 @@ def compare_traits(units: Any, counted: tuple[int, int, int], reach: float) -> l
             rows.append((name, *counted, None, None, None, why[name]))
         else:
             place = 1 + usable.index(name)
-            rows.append((name, *counted, *limit(np.exp(found.beta[place]), found.covariance[place, place] ** 0.5, reach), None))
+            rows.append(write_term(name, counted, np.exp(found.beta[place]), found.covariance[place, place] ** 0.5, reach))
     return rows

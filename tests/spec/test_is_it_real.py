@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import html
 import re
 from datetime import date, timedelta
 from pathlib import Path
 
+import duckdb
 import pytest
 
 from dashboards.site import build_site
@@ -68,7 +70,7 @@ def read_section(site: Path, page: str, name: str) -> str:
     source = (site / f"{page}.html").read_text(encoding="utf-8")
     found = re.search(rf'<section[^>]*id="[^"]*{name}"[^>]*>(.*?)</section>', source, re.S)
     assert found, f"{page} has no section {name}"
-    text = re.sub(r"<script.*?</script>|<[^>]+>", " ", found[1], flags=re.S)
+    text = html.unescape(re.sub(r"<script.*?</script>|<[^>]+>", " ", found[1], flags=re.S))
     return re.sub(r"\s+", " ", text.replace("\u202f", " ").replace("\u00a0", " ").replace("\u2009", " ")).strip()
 
 
@@ -78,6 +80,22 @@ def test_no_page_says_what_is_no_number(told):
         assert not BROKEN.search(read_page(path).text), (name, path.name, BROKEN.search(read_page(path).text))
     for path in sorted(site.rglob("*.csv")):
         assert not re.search(r"(^|,)([Nn]a[Nn]|-?[Ii]nf|None)(,|$)", path.read_text(encoding="utf-8"), re.M), (name, path.name)
+
+
+def test_no_figure_holds_what_is_no_number(told):
+    name, site = told
+    with duckdb.connect(str(site.parent / "a.duckdb"), read_only=True) as con:
+        columns = con.execute(
+            "select table_name, column_name from duckdb_columns() where schema_name = 'figure' and data_type = 'DOUBLE'"
+        )
+        found = columns.fetchall()
+        assert len(found) > 60
+        for table, column in found:
+            assert not con.execute(f'select count(*) from figure.{table} where not isfinite("{column}")').fetchone()[0], (
+                name,
+                table,
+                column,
+            )
 
 
 # What each page answers of each fleet: the words of its verdict.
@@ -90,9 +108,9 @@ NO_CHANGE, NO_AGES, NO_DECK = (
 VERDICTS = {
     ("no units", "overdue"): [NOTHING_DUE], ("no units", "defects"): ["no kind comes first"], ("no units", "corrosion"): [NO_AGES, NO_DECK],
     ("no events", "defects"): ["no kind comes first"], ("no events", "corrosion"): [NO_AGES, NO_DECK],
-    ("one vessel", "corrosion"): [NO_AGES, NO_DECK], ("one vessel", "defects"): ["comes first"],
-    ("all overdue", "defects"): ["no kind comes first"], ("all overdue", "corrosion"): [NO_AGES, NO_DECK],
-    ("one month", "overdue"): [NO_YEARS], ("one month", "defects"): [NO_CHANGE, "comes first"], ("one month", "corrosion"): [NO_AGES, NO_DECK],
+    ("one vessel", "corrosion"): [NO_AGES, NO_DECK], ("one vessel", "defects"): ["comes first"], ("one vessel", "overdue"): ["no rate is given", "no fleet to set it against"],
+    ("all overdue", "overdue"): ["36 items fell due before that and are still open"], ("all overdue", "defects"): ["no kind comes first"], ("all overdue", "corrosion"): [NO_AGES, NO_DECK],
+    ("one month", "overdue"): ["0 of 12 that fell due", "no rate is given", NO_YEARS], ("one month", "defects"): [NO_CHANGE, "comes first"], ("one month", "corrosion"): [NO_AGES, NO_DECK],
     ("all corroded", "corrosion"): [NO_AGES, NO_DECK],
 }  # fmt: skip
 
