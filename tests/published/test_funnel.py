@@ -122,3 +122,21 @@ def test_least_ratio_that_can_be_seen():
         assert (stats.binom.pmf(counts, 200, share)[is_signal].sum() >= 0.8) == is_enough
     assert 1.8 < ratio < 2.1
     assert find_least_ratio(0.9, 5) is None and find_least_ratio(0.0, 50) is None and find_least_ratio(0.1, 0) is None
+
+
+# Length of stay in 54 hospitals (medpar of the R package COUNT): days and what a Poisson model of hmo, died, age80 and type expects.
+# Fitted by iteration; its coefficients (hmo -.07637, died -.24574, type 3 .74869), deviance 7977.7 and dispersion 6.2405 are those
+# that the public README of FunnelPlotR (NHS-R community) prints.
+STAYS = """406 523.696 642 612.979 46 53.791 764 763.718 82 120.937 201 250.186 193 155.492 569 484.715 404 362.222 134 188.927 614
+ 554.385 491 616.738 501 360.147 131 245.613 274 263.565 124 154.662 456 475.016 48 38.934 429 445.097 14 28.797 369 347.536
+ 8 7.561 37 73.206 128 118.114 145 273.338 493 449.793 104 172.379 6 19.196 308 321.858 34 36.563 7 19.964 935 851.716 134
+ 198.941 339 302.393 458 410.163 22 45.865 2 9.667 160 212.345 87 38.922 55 31.738 252 285.636 174 186.656 43 33.982 228
+ 255.655 210 242.026 321 279.476 631 619.264 543 626.130 105 145.675 389 413.862 92 111.263 1012 685.586 283 181.108 95
+ 24.806"""
+
+
+def test_spread_of_hospitals():
+    """Of the root of observed / expected, winsorised: phi and tau2 computed with R from Spiegelhalter's formulas."""
+    days, expected = np.array(STAYS.split(), float).reshape(-1, 2).T
+    found = measure_spread(np.sqrt(days / expected), 1.0, 1 / (2 * np.sqrt(expected)))
+    assert len(days) == 54 and (found.phi, found.tau2) == pytest.approx((9.30250, 0.00786308), rel=2e-5)
