@@ -1,9 +1,13 @@
 """Curves of onset between two looks against published data, and against estimators that they must equal."""
 
+from datetime import date
+
+import duckdb
 import numpy as np
 import pytest
 from scipy import optimize
 
+from pipeline.figures.corrosion_by_age import fill
 from pipeline.figures.statistics.lifetimes import kaplan_meier
 from pipeline.figures.statistics.onset import fit_onset, read_survival
 from pipeline.figures.statistics.weibull import fit_weibull
@@ -91,11 +95,18 @@ def test_one_look_each_is_the_pooled_monotone_share():
 
 
 def test_pooled_monotone_values():
-    """Robertson, Wright, Dykstra (1988) Order Restricted Statistical Inference, pituitary sizes: decreasing ages pool to 22.2222."""
-    values = np.array([22.5, 70 / 3, 125 / 6, 24.25])
-    assert optimize.isotonic_regression(values, weights=[3, 3, 3, 2]).x == pytest.approx(
-        [22.2222, 22.2222, 22.2222, 24.25], abs=1e-4
-    )
+    """Robertson, Wright, Dykstra (1988) Order Restricted Statistical Inference, pituitary sizes in weights 3 3 3 2: the first three pool.
+
+    As shares of units by age, through the figure's own code: sizes as hundredths, weights as units.
+    """
+    con = duckdb.connect()
+    con.execute("create schema figure; create table figure.corrosion_by_age (agent varchar, lining varchar, space_category varchar, "
+                "age_band_years varchar, units bigint, share double, share_smooth double)")  # fmt: skip
+    bands = [("0-4", 30, 0.225), ("5-9", 30, 0.7 / 3), ("10-14", 30, 1.25 / 6), ("15-19", 20, 0.2425)]
+    con.executemany("insert into figure.corrosion_by_age values ('*', '*', '*', ?, ?, ?, null)", bands)
+    fill(con, date(2026, 10, 31))
+    found = dict(con.execute("select age_band_years, share_smooth from figure.corrosion_by_age").fetchall())
+    assert [100 * found[band[0]] for band in bands] == pytest.approx([22.2222, 22.2222, 22.2222, 24.25], abs=1e-4)
 
 
 def test_impossible_intervals_are_refused():
