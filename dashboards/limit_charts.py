@@ -78,7 +78,8 @@ def draw_funnel(names: Sequence[str], sizes: Sequence[float], shares: Sequence[f
         line = LIMIT_LINE | {"dash": "dash" if n else "dot"}
         traces += [draw_line(x, low, line), draw_line(x, high, line)]
         notes.append(note(said, x[-1], low[-1], xanchor="left", xshift=6))
-    notes.append(note(f"fleet {centre:.1f} %", right, centre, xanchor="right", yanchor="bottom"))
+    # beside the plot, where no mark can lie under it
+    notes.append(note(f"fleet<br>{centre:.1f} %", 1, centre, xref="paper", xanchor="left", xshift=4, align="left"))
     labels = clean_labels(names, MOST_LETTERS)
     middle = (min(sizes) + max(sizes)) / 2
     traces.append(
@@ -103,6 +104,6 @@ def draw_funnel(names: Sequence[str], sizes: Sequence[float], shares: Sequence[f
         "yaxis": make_axis(axes[1], 104),
         "annotations": notes,
         "shapes": [draw_level(centre, "solid")],
-        "margin": {"l": 8, "r": 16, "t": 12, "b": 52},
+        "margin": {"l": 8, "r": 52, "t": 12, "b": 52},
     }
     return write_figure(traces, layout, 340, {"print_height": 260})

@@ -27,7 +27,7 @@ def list_years(data: OnTime, context: Context) -> Table:
     columns = name_columns(
         "duty=Duty; fell_due=Fell due:count; done_in_time=In time:count; in_time_pct=Share in time (95 % interval):percent_interval; "
         "before_pct=12 before:percent; change=Change, points (95 % interval):page_number; change_points=:number twin; change_low=:number twin; "
-        "change_high=:number twin; verdict=Verdict:long; why_counts_only=Counts only, because:long"
+        "change_high=:number twin; verdict=Verdict; why_counts_only=Counts only, because:long"
     )  # fmt: skip
     rows = []
     for duty in sorted({duty for _, imo, duty in data.years if imo == FLEET}, key=context.book.order_duty):
