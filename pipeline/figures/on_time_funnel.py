@@ -1,7 +1,7 @@
 """Vessels against their fleet, and a year against the one before.
 
 In: shares done in time of the fleet and of each vessel, and the design effect that the vessels have in common: judged by its own
-effect, which rests on a dozen visits, one vessel in 70 of a fleet without differences lay outside 99.8 % (tests/statistics).
+effect, which rests on a dozen visits, up to one vessel in 15 of fleets without differences lay outside 99.8 % (tests/statistics).
 Out: each vessel's place in the funnel; changes.
 """
 
