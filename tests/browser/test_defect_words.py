@@ -103,3 +103,34 @@ def test_the_highest_rate_is_claimed_only_where_its_interval_touches_none():
     )
     less = [*more[0], make_rate(1, 0.5, 2)], [*more[1], "gauge"]
     assert defect_rates.compare_top(*less, "x") == "Hose and 3 others can’t be told apart as the highest: their intervals overlap"
+
+
+def make_kinds(number: int) -> list[Row]:
+    """Kinds with all that the chart reads, most found first; none is first by more than chance."""
+    return [
+        Row(component=f"part{n:02}", defect="damaged", findings=40 - n, share=(40 - n) / 400, low=0.01, high=0.3, chance_first=0.1,
+            chance_top3=0.2, is_ranked=True, is_first=False, tied_with=["x"], clusters=6, clustered_by="vessels", why_not=None)
+        for n in range(number)
+    ]  # fmt: skip
+
+
+def test_the_twin_of_the_first_kinds_is_what_is_drawn_and_the_others_have_their_own():
+    kinds = make_kinds(15)
+    chart, (rest,) = defect_pareto.chart_pareto(kinds), defect_pareto.list_rarer(kinds)
+    (bars, *_) = chart.figure["data"]
+    assert len(chart.table.rows) == len(bars["x"]) == 12 and [row[2][0] for row in chart.table.rows] == bars["x"]
+    assert bars["type"] == "bar" and [row[0] for row in rest.rows] == [f"part{n} damaged" for n in (12, 13, 14)]
+    assert "12 kinds found most often, of 15" in chart.summary and defect_pareto.list_rarer(make_kinds(12)) == ()
+
+
+@pytest.mark.parametrize(
+    ("kinds", "said"),
+    [
+        ([], "No defect was found in the last 12 months, so no kind comes first."),
+        ([make_kind("hose", 0.95, is_first=True)], "That hose damaged comes first is more than chance: it does in 95\u00a0% of fleets"),
+        (make_kinds(2), "Which kind comes first can’t be told: in fleets drawn anew from these records another may lead."),
+        ([Row(is_first=False, why_not="all found are uncoded")], "Which kind comes first can’t be told: all found are uncoded."),
+    ],
+)  # fmt: skip
+def test_whether_the_first_place_is_real(kinds, said):
+    assert defect_pareto.tell_first(kinds).text.startswith(said)
