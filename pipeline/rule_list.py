@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 
-from pipeline.duties.rule_schema import schema
+from pipeline.duties.rule_keys import schema
 from pipeline.errors import UserError
 from pipeline.explain import CAUTION
 from pipeline.warehouse.build import read_database
@@ -32,7 +33,7 @@ def list_rules(db: Path, imo_number: str | None) -> list[str]:
         idle = con.execute(_IDLE_SQL).fetchall()
     lines, last = [f"Rules in force on {as_of} for {whose}"], None
     for rule, duty, detail, units, vessels, yields_to in rows:
-        rule, duty, detail = json.loads(rule), json.loads(duty), json.loads(detail or "null")
+        rule, duty, detail = json.loads(rule), json.loads(duty), json.loads(detail or "{}")
         if rule["regime_slug"] != last:
             last = rule["regime_slug"]
             lines += [
@@ -59,8 +60,8 @@ def _name_vessel(con, db: Path, imo_number: str) -> str:
     return f"{row[0] or 'unnamed'} ({imo_number}), flag {row[1] or 'not stated'}"
 
 
-def _say_rule(rule: dict, duty: dict, detail: dict | None, units: int, vessels: int, yields_to: str | None) -> list[str]:
-    what = _say_duty(duty) if rule["kind"] == "duty" else _say_detail(detail) if detail else "takes rules away"
+def _say_rule(rule: dict, duty: dict, detail: dict, units: int, vessels: int, yields_to: str | None) -> list[str]:
+    what = _say_duty(duty) if rule["kind"] == "duty" else SAY[rule["kind"]](detail)
     covers = f"{vessels} vessels" if rule["kind"] == "number" else "1 unit" if units == 1 else f"{units:,} units"
     if vessels == 1 and rule["kind"] == "number":
         covers = "1 vessel"
@@ -81,17 +82,59 @@ def _say_rule(rule: dict, duty: dict, detail: dict | None, units: int, vessels: 
 def _say_duty(duty: dict) -> str:
     months = duty.get("interval_months")
     if months is None:
-        return "a shorter or stronger rule governs every unit that it covers"
+        return "a rule that is nowhere laxer governs every unit that it covers"
     every = "at once" if months == 0 else "every month" if months == 1 else f"every {months} months"
     grace = f", {duty['grace_months']} months of grace" if duty.get("grace_months") else ""
     runs = ", from the day it was due" if duty.get("anchor") == "due" else ""
     return f"{every}{grace}{runs}" + (", one of each group" if duty["counts"] == "group" else "")
 
 
-def _say_detail(detail: dict) -> str:
-    limit = detail["value"] or (f"the register's {detail['from']}" if detail["from"] else "")
-    words = (detail["measure"], detail["breach"], limit, detail["unit"])
-    return " ".join(str(word).replace("_", " ") for word in words if word) + f" -> {detail['verdict']}"
+def _say_limit(limit: dict) -> str:
+    register = limit["limit_from"]
+    value = f"{limit['limit_value']:g} {limit['unit']}" if register is None else f"the register's {register}"
+    last = "" if limit["reading"] != "worst" else ", the worst reading on record"
+    return _plain(f"{limit['measure']} {limit['breach']} {value}{last}{_say_cure(limit)} -> {limit['verdict']}")
+
+
+def _say_ground(ground: dict) -> str:
+    listed = [ground[key] for key in ("components", "defects", "severities", "kinds", "outcomes", "tested_parts") if ground[key]]
+    what = " ".join(
+        ["any unit that it covers" if ground["record"] == "unit" else ground["record"], *("/".join(words) for words in listed)]
+    )
+    for key, said in (("words", "whose text holds"), ("without_words", "whose text does not hold")):
+        what += f", {said} {' or '.join(ground[key])}" if ground[key] else ""
+    return _plain(f"{what}{_say_cure(ground)} -> {ground['verdict']}")
+
+
+def _say_cure(rule: dict) -> str:
+    closed = ", also once it is closed" if rule["stands_when_closed"] else ""
+    return closed + (f", until a later {' or '.join(rule['cured_by'])}" if rule["cured_by"] else "")
+
+
+def _say_placement(placement: dict) -> str:
+    expected = placement["colour_zone_expected"]
+    return f"a colour zone other than {_plain(expected)}" if expected else f"{placement['breach']} where it stands"
+
+
+def _say_number(number: dict) -> str:
+    if number["least"] is not None:
+        return f"{_plain(number['measure'])}: {number['least']} at least"
+    share = f" and {number['share']:.0%} of the rest" if number["share"] else ""
+    most = "" if number["cap"] is None else f", {number['cap']} at most"
+    return _plain(f"{number['measure']}: for the first {number['first']}{share}{most}, counted by {number['by']}")
+
+
+def _plain(text: str) -> str:
+    return text.replace("_", " ")
+
+
+SAY: dict[str, Callable[[dict], str]] = {
+    "limit": _say_limit,
+    "ground": _say_ground,
+    "placement": _say_placement,
+    "number": _say_number,
+    "drop": lambda _: "takes rules away",
+}
 
 
 def _say_scope(rule: dict) -> str:

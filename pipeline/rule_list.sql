@@ -25,18 +25,16 @@ yielding as (
     where taker.rule_no in (select rule_no from bound)
     group by of_rule_id
 )
-select to_json(rule)::varchar, to_json(coalesce(duty, {'duty': null}))::varchar, to_json(detail)::varchar, coalesce(units, 0),
+select to_json(rule)::varchar, to_json(coalesce(duty, {'duty': null}))::varchar, detail::varchar, coalesce(units, 0),
     coalesce(numbered.vessels, 0), yields_to
 from duty.provision as rule join bound using (rule_no)
 left join (select rule_id, {'duty': duty, 'counts': counts, 'interval_months': interval_months, 'grace_months': grace_months,
     'anchor': anchor} as duty from duty.rule) using (rule_id)
 left join (
-    select rule_id, {'measure': measure, 'breach': breach, 'value': limit_value::varchar, 'from': limit_from, 'unit': unit, 'verdict': verdict} as detail from duty.limit
-    union all by name select rule_id, {'measure': record, 'breach': null, 'value': concat_ws(' ', array_to_string(components, '/'), array_to_string(defects, '/'), array_to_string(severities, '/'),
-        array_to_string(kinds, '/'), array_to_string(outcomes, '/'), array_to_string(words, '/')), 'from': null, 'unit': null, 'verdict': verdict} from duty.ground
-    union all by name select rule_id, {'measure': null, 'breach': breach, 'value': colour_zone_expected, 'from': null, 'unit': null, 'verdict': 'placement'} from duty.placement
-    union all by name select rule_id, {'measure': measure, 'breach': null, 'value': coalesce(least::varchar, concat(first, ' + ', share, ' of the rest, most ', coalesce(cap::varchar, 'no limit'))),
-        'from': null, 'unit': null, 'verdict': 'number'} from duty.number
+    select rule_id, to_json(asked) as detail from duty."limit" as asked
+    union all select rule_id, to_json(asked) from duty.ground as asked
+    union all select rule_id, to_json(asked) from duty.placement as asked
+    union all select rule_id, to_json(asked) from duty.number as asked
 ) using (rule_id)
 left join covered using (rule_id) left join numbered using (rule_id) left join yielding using (rule_id)
 order by rule_no;

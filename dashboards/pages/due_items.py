@@ -15,8 +15,12 @@ from dashboards import words
 from dashboards.blocks import Context
 from dashboards.database import select_rows
 
-BASIS_WORDS = {"in_service_on": "first day in service", "made_on": "manufacture"}
-NO_RECORD = ("in_service_on", "made_on")  # kinds of basis that stand in for a record
+BASIS_WORDS = {
+    "in_service_on": "first day in service",
+    "made_on": "manufacture",
+    "cartridge_made_on": "the cartridge's manufacture",
+}
+NO_RECORD = ("in_service_on", "made_on", "cartridge_made_on")  # kinds of basis that stand in for a record
 ITEMS_SQL = """
     WITH unit AS (
         SELECT imo_number, unit_id, arg_max(position_no, in_service_on) AS position_no,

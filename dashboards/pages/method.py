@@ -99,7 +99,10 @@ def list_sections(con: duckdb.DuckDBPyConnection, context: Context, rules: list,
         "What the rules leave to judgement", tuple((words.say_capital(r.title or r.duty), r.about) for r in rules if r.about)
     )
     trust = "A rule marked from memory or common practice is to be checked against your own copy of the text before anybody relies on it."
-    layers = "Baseline, then flag, then company; of several rules for one duty the shortest governs, unless one replaces another."
+    layers = (
+        "Baseline, then flag, then company. A rule may replace another; of several left for one duty one that is nowhere laxer governs, "
+        "else each is asked, and what falls due first counts."
+    )
     tables = tuple(rule_tables.list_kind(kinds, kind) for kind in rule_tables.KINDS)
     loosened = rule_tables.list_loosened(rule_tables.read_loosened(con, context), context)
     return [

@@ -1,4 +1,4 @@
--- duty.candidate: one row is a rule that covers a stay, with the days [from_on, to_on) on which it does, before the layers
+-- one row is a rule that covers a stay, with the days [from_on, to_on) on which it does, before the layers
 -- are settled. An attribute that the register leaves empty matches no scope.
 create temp table candidate as
 with first_test as (
@@ -18,7 +18,7 @@ bound as (
         and kind <> 'number'
     group by all
 )
-select rule_id, kind, rank, stay.stay_no,
+select rule_id, kind, rank, stay.stay_no as covered, true as is_sure,
     greatest(coalesce(effective_from, date '0001-01-01'), case when age_from_months is null then date '0001-01-01'
         else due_date(stay.made_on, age_from_months) end, case when tested_before then tested_on else date '0001-01-01' end) as from_on,
     least(coalesce(effective_until, date '9999-12-31'), case when age_until_months is null then date '9999-12-31'
@@ -42,102 +42,77 @@ where (agents is null or list_contains(agents, unit.agent)) and (forms is null o
     and (age_from_months is null and age_until_months is null or stay.made_on is not null)
     and (tested_before is null or not tested_before or tested_on is not null);
 
--- Where a rule of the same stay takes another's place, the other's days are cut out.
-create temp table kept as
-with hidden as (
-    select old.stay_no, old.rule_id, greatest(old.from_on, new.from_on) as from_on, least(old.to_on, new.to_on) as to_on
-    from candidate as old join duty.replaced as replaced on replaced.of_rule_id = old.rule_id
-    join candidate as new on new.rule_id = replaced.rule_id and new.stay_no = old.stay_no
-    where greatest(old.from_on, new.from_on) < least(old.to_on, new.to_on)
-),
-touched as (select distinct stay_no, rule_id from hidden),
-point as (
-    select stay_no, rule_id, from_on as day from candidate semi join touched using (stay_no, rule_id)
-    union select stay_no, rule_id, to_on from candidate semi join touched using (stay_no, rule_id)
-    union select stay_no, rule_id, from_on from hidden union select stay_no, rule_id, to_on from hidden
-),
-slice as (
-    select stay_no, rule_id, day as from_on, lead(day) over (partition by stay_no, rule_id order by day) as to_on from point
-)
-select candidate.* from candidate anti join touched using (stay_no, rule_id) where from_on < to_on
-union all
-select slice.rule_id, kind, rank, slice.stay_no, slice.from_on, slice.to_on
-from slice join candidate using (stay_no, rule_id)
-where slice.to_on is not null and not exists (
-    select 1 from hidden where hidden.stay_no = slice.stay_no and hidden.rule_id = slice.rule_id
-        and hidden.from_on <= slice.from_on and slice.to_on <= hidden.to_on);
+-- Rules taken away go first, so that what such a rule had replaced stands again; then those whose place another takes.
+create temp table cut as from days_taken(candidate, true);
+create temp table standing as from days_left(candidate, cut);
+create or replace temp table cut as from days_taken(standing, false);
+create temp table kept as from days_left(standing, cut);
 
--- Of several rules for one duty the shortest governs; of equal ones that of the stronger layer.
-create temp table governing as
-with asked as (
-    select kept.*, duty, counts, interval_months + coalesce(grace_months, 0) as months
-    from kept join duty.rule as rule using (rule_id)
-),
-point as (
-    select stay_no, duty, counts, from_on as day from asked union select stay_no, duty, counts, to_on from asked
-),
-slice as (
-    select stay_no, duty, counts, day as from_on, lead(day) over (partition by stay_no, duty, counts order by day) as to_on from point
-),
-chosen as (
-    select slice.stay_no, duty, counts, slice.from_on, slice.to_on, rule_id, asked.rank
-    from slice join asked using (stay_no, duty, counts)
-    where asked.from_on <= slice.from_on and slice.to_on <= asked.to_on
-    qualify row_number() over (partition by slice.stay_no, duty, counts, slice.from_on order by months, asked.rank desc, rule_id) = 1
-),
-numbered as (
-    select *, count(*) filter (is_new) over (partition by stay_no, duty, counts, rule_id order by from_on rows unbounded preceding) as run_no
-    from (
-        select *, lag(to_on) over (partition by stay_no, duty, counts, rule_id order by from_on) is distinct from from_on as is_new
-        from chosen
-    )
-)
-select rule_id, stay_no, min(from_on) as from_on, max(to_on) as to_on from numbered group by rule_id, stay_no, duty, counts, run_no;
+-- one row is a pair of rules for one duty, of which the strong one never falls due later than the weak one, whatever the records
+-- say: no longer to wait, the same first basis and anchor, satisfied by nothing that the other would not take, called for by all
+-- that calls for the other. Of two that are each as strong as the other both pairs stand here.
+create temp table no_laxer as
+select strong.rule_id as strong_id, weak.rule_id as weak_id
+from duty.rule as strong join duty.rule as weak using (duty, counts, first_basis, anchor)
+where strong.rule_id <> weak.rule_id and strong.in_any >= weak.in_any
+    and case when strong.interval_months = weak.interval_months
+            then coalesce(strong.grace_months, 0) <= coalesce(weak.grace_months, 0)
+                and strong.window_before_months is not distinct from weak.window_before_months
+        else strong.anchor = 'done' and strong.interval_months + coalesce(strong.grace_months, 0)
+            < weak.interval_months + coalesce(weak.grace_months, 0) end
+    and not exists (
+        from duty.satisfied_by as taken where taken.rule_id = strong.rule_id and not exists (
+            from duty.satisfied_by as also where also.rule_id = weak.rule_id and also.record = taken.record
+                and coalesce(also.kind = taken.kind, also.kind is null)
+                and coalesce(also.is_examination = taken.is_examination, also.is_examination is null)
+                and coalesce(also.tested_part = taken.tested_part, also.tested_part is null)))
+    and not exists (
+        from duty.triggered_by as calling where calling.rule_id = weak.rule_id and not exists (
+            from duty.triggered_by as also where also.rule_id = strong.rule_id
+                and coalesce(also.component = calling.component, also.component is null)
+                and coalesce(also.defect = calling.defect, also.defect is null)
+                and coalesce(also.severity = calling.severity, also.severity is null)));
+
+-- A rule for a duty gives way to one that is no laxer; of two alike, to that of the stronger layer. Where none is the stricter in all,
+-- each is asked, and the figures go by what falls due first.
+create or replace temp table cut as
+select weak.covered, weak.rule_id, strong.from_on, strong.to_on
+from no_laxer join kept as strong on strong.rule_id = strong_id join kept as weak on weak.rule_id = weak_id
+    and weak.covered = strong.covered
+where (strong.rank, weak.rule_id) > (weak.rank, strong.rule_id)
+    or not exists (from no_laxer as back where back.strong_id = no_laxer.weak_id and back.weak_id = no_laxer.strong_id);
 
 -- duty.in_force: one row is a stretch of days [from_on, to_on) on which a rule binds a stay, layers settled
 create table duty.in_force as
-select * from (
-    select rule_id, stay_no, from_on, to_on from governing
-    union all select rule_id, stay_no, from_on, to_on from kept where kind not in ('duty', 'drop')
-) order by rule_id, stay_no, from_on;
-drop table candidate;
-drop table kept;
-drop table governing;
+select rule_id, covered as stay_no, from_on, to_on from days_left(kept, cut) where kind <> 'drop' order by rule_id, stay_no, from_on;
 delete from duty.rule where rule_id not in (select rule_id from duty.in_force);
 delete from duty.satisfied_by where rule_id not in (select rule_id from duty.rule);
 
--- duty.vessel_in_force: one row is a stretch of days on which a rule about a vessel's numbers binds it
+
+-- duty.vessel_in_force: one row is a stretch of days on which a rule about a vessel's numbers binds it. One that asks for a gross
+-- tonnage binds a vessel whose own nobody knows (the number then can't be told), but takes no other rule's place there.
+create or replace temp table candidate as
+select rule_id, kind, imo_number as covered,
+    gross_tonnage_from is null or gross_tonnage is not null as is_sure, coalesce(effective_from, date '0001-01-01') as from_on,
+    coalesce(effective_until, date '9999-12-31') as to_on
+from duty.provision as rule join duty.binding as binding using (regime_slug)
+join record.vessel as vessel on (binding.flag is null or binding.flag = vessel.flag)
+    and (binding.vessels is null or list_contains(binding.vessels, imo_number))
+where kind in ('number', 'drop') and (rule.vessels is null or list_contains(rule.vessels, imo_number))
+    and (gross_tonnage_from is null or coalesce(gross_tonnage >= gross_tonnage_from, true))
+    and (built_from_year is null or built_year >= built_from_year)
+    and (built_before_year is null or built_year < built_before_year)
+group by all;
+create or replace temp table cut as from days_taken(candidate, true);
+create or replace temp table standing as from days_left(candidate, cut);
+create or replace temp table cut as from days_taken(standing, false);
 create table duty.vessel_in_force as
-with bound as (
-    select rule_id, imo_number, coalesce(effective_from, date '0001-01-01') as from_on,
-        coalesce(effective_until, date '9999-12-31') as to_on
-    from duty.provision as rule join duty.binding as binding using (regime_slug)
-    join record.vessel as vessel on (binding.flag is null or binding.flag = vessel.flag)
-        and (binding.vessels is null or list_contains(binding.vessels, imo_number))
-    where kind in ('number', 'drop') and (rule.vessels is null or list_contains(rule.vessels, imo_number))
-        and (gross_tonnage_from is null or coalesce(gross_tonnage >= gross_tonnage_from, true))
-        and (built_from_year is null or built_year >= built_from_year)
-        and (built_before_year is null or built_year < built_before_year)
-    group by all
-),
-hidden as (
-    select old.rule_id, old.imo_number, new.from_on, new.to_on
-    from bound as old join duty.replaced as replaced on replaced.of_rule_id = old.rule_id
-    join bound as new on new.rule_id = replaced.rule_id and new.imo_number = old.imo_number
-),
-point as (
-    select rule_id, imo_number, from_on as day from bound union select rule_id, imo_number, to_on from bound
-    union select rule_id, imo_number, from_on from hidden union select rule_id, imo_number, to_on from hidden
-),
-slice as (
-    select rule_id, imo_number, day as from_on, lead(day) over (partition by rule_id, imo_number order by day) as to_on from point
-)
-select slice.rule_id, slice.imo_number, slice.from_on, slice.to_on
-from slice join bound using (rule_id, imo_number) join duty.provision as rule using (rule_id)
-where rule.kind = 'number' and bound.from_on <= slice.from_on and slice.to_on <= bound.to_on and not exists (
-    select 1 from hidden where hidden.rule_id = slice.rule_id and hidden.imo_number = slice.imo_number
-        and hidden.from_on <= slice.from_on and slice.to_on <= hidden.to_on)
-order by all;
+select rule_id, covered as imo_number, from_on, to_on from days_left(standing, cut) where kind = 'number' order by all;
+drop table candidate;
+drop table standing;
+drop table kept;
+drop table cut;
+drop table no_laxer;
 
 -- duty.sample_group: one row is a unit of a group from which a sample is taken. A unit that was ever in the group aboard
 -- that vessel, spares included, lends it its date of manufacture and its tests.

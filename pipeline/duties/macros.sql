@@ -23,3 +23,29 @@ create or replace macro keeps_plan(started_on, times, months, window_months, don
 -- (null: none). Worked in whole numbers: 0.1 * 30 in binary fractions is a little more than 3.
 create or replace macro spares_required(n, first, share, cap) as case when n is not null then least(coalesce(cap, n),
     least(n, first) + ceil(greatest(n - first, 0) * round(share * 1000000)::bigint / 1000000))::bigint end;
+
+-- The days of `asking` (covered, rule_id, from_on, to_on and more) that `cut` (covered, rule_id, from_on, to_on) leaves.
+create or replace macro days_left(asking, cut) as table
+with taken as (select distinct covered, rule_id, from_on, to_on from query_table(cut) where from_on < to_on),
+point as (
+    select covered, rule_id, from_on as day from query_table(asking) semi join taken using (covered, rule_id)
+    union select covered, rule_id, to_on from query_table(asking) semi join taken using (covered, rule_id)
+    union select covered, rule_id, unnest([from_on, to_on]) from taken
+),
+slice as (
+    select covered, rule_id, day as from_on, lead(day) over (partition by covered, rule_id order by day) as to_on from point
+)
+select * from query_table(asking) anti join taken using (covered, rule_id) where from_on < to_on
+union all by name
+select asking.* replace (slice.from_on as from_on, slice.to_on as to_on)
+from slice join query_table(asking) as asking using (covered, rule_id)
+where asking.from_on <= slice.from_on and slice.to_on <= asking.to_on and not exists (
+    from taken where taken.covered = slice.covered and taken.rule_id = slice.rule_id
+        and taken.from_on <= slice.from_on and slice.to_on <= taken.to_on);
+
+-- The days on which a rule among `asking` takes the place of another there (or, `by_drop`, takes it away), for what both cover.
+create or replace macro days_taken(asking, by_drop) as table
+select old.covered, old.rule_id, new.from_on, new.to_on
+from query_table(asking) as old join duty.replaced as replaced on replaced.of_rule_id = old.rule_id
+join query_table(asking) as new on new.rule_id = replaced.rule_id and new.covered = old.covered and new.is_sure
+    and (new.kind = 'drop') = by_drop;

@@ -11,8 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 
+from pipeline.duties.loosening import say_less
+from pipeline.duties.rule_links import check_links
 from pipeline.duties.rule_schema import Regime, read_regime
-from pipeline.errors import UserError
 
 SHIPPED = ("baseline", "flags", "standards")
 RANKS = {"baseline": 0, "standard": 1, "flag": 2, "company": 3}
@@ -49,12 +50,11 @@ class RuleBook:
 def read_rule_book(own: dict[str, bytes] | None = None) -> RuleBook:
     """The shipped rules and the company's own files (name -> bytes).
 
-    Raises UserError bad-rule naming file and key: a fault in a file, a rule named twice, one that nobody knows, a loop.
+    Raises UserError bad-rule naming file and key: a fault in a file, or files that do not fit together.
     """
     texts = dict(_shipped()) | (own or {})
     regimes = tuple(read_regime(file, data) for file, data in texts.items())
-    _check_names(regimes)
-    _check_loops(regimes)
+    check_links(tuple(r for r in regimes if r.file not in (own or {})), tuple(r for r in regimes if r.file in (own or {})))
     digest = hashlib.sha256(b"\0".join(file.encode() + b"\0" + data for file, data in sorted(texts.items()))).hexdigest()[:16]
     return RuleBook(regimes, tuple(_bind(regimes)), digest)
 
@@ -63,44 +63,8 @@ def say_loosening(rule: dict, book: RuleBook) -> str | None:
     """What a rule asks less than the rules whose place it takes; None where it asks for as much or more."""
     if rule["kind"] == "drop":
         return f"takes away {', '.join(rule['drops'])}"
-    said = [f"{name}: {less}" for name in rule.get("replaces", ()) if (less := _less(rule, book.find(name)))]
+    said = [f"{name}: {less}" for name in rule.get("replaces", ()) if (less := say_less(rule, book.find(name)))]
     return "; ".join(said) or None
-
-
-def _less(new: dict, old: dict) -> str | None:
-    found = []
-    if new["kind"] != old["kind"]:
-        return "another kind of rule stands in its place"
-    if new["kind"] == "duty":
-        for key, name in (("interval_months", "interval"), ("grace_months", "grace")):
-            if new.get(key, 0) > old.get(key, 0):
-                found.append(f"{name} of {new.get(key, 0)} months instead of {old.get(key, 0)}")
-        if new["counts"] == "group" and old["counts"] == "unit":
-            found.append("one of a group instead of every unit")
-        if any(entry not in old["satisfied_by"] for entry in new["satisfied_by"]):
-            found.append("more kinds of record satisfy it")
-        if any(entry not in new.get("triggered_by", []) for entry in old.get("triggered_by", [])):
-            found.append("fewer findings call for it")
-    elif new["kind"] == "limit":
-        old_limit, new_limit = old.get("limit_value"), new.get("limit_value")
-        if old_limit is None or new_limit is None or (new["measure"], new["breach"]) != (old["measure"], old["breach"]):
-            return None if old_limit == new_limit else "another limit, not to be compared"
-        if (new_limit > old_limit) == (new["breach"] == "above") and new_limit != old_limit:
-            found.append(f"limit {new_limit:g} instead of {old_limit:g} {new['unit']}")
-        if VERDICTS.index(new["verdict"]) < VERDICTS.index(old["verdict"]):
-            found.append(f"means {new['verdict']} instead of {old['verdict']}")
-    elif new["kind"] == "number":
-        for key in ("least", "first", "share"):
-            if new.get(key, 0) < old.get(key, 0):
-                found.append(f"{key} {new.get(key, 0):g} instead of {old.get(key, 0):g}")
-        if "cap" in new and new["cap"] < old.get("cap", new["cap"] + 1):
-            found.append(f"never more than {new['cap']}")
-    else:
-        found.append("a reason is taken away for what it covers, or put otherwise")
-    return ", ".join(found) or None
-
-
-VERDICTS = ("doubt", "placement", "unfit", "condemn")
 
 
 def _shipped() -> Iterator[tuple[str, bytes]]:
@@ -110,65 +74,8 @@ def _shipped() -> Iterator[tuple[str, bytes]]:
                 yield f"{folder}/{entry.name}", entry.read_bytes()
 
 
-def _check_names(regimes: tuple[Regime, ...]) -> None:
-    where: dict[str, str] = {}
-    slugs: dict[str, str] = {}
-    for regime in regimes:
-        if regime.slug in slugs and regime.layer == "standard":
-            raise UserError("bad-rule", file=regime.file, key="(file name)", why=f"is that of {slugs[regime.slug]}")
-        slugs[regime.slug] = regime.file
-        for rule in regime.rules:
-            if rule["rule_id"] in where:
-                why = f"stands in {where[rule['rule_id']]} already"
-                raise UserError("bad-rule", file=regime.file, key=f"{rule['rule_id']}.rule_id", why=why)
-            where[rule["rule_id"]] = regime.file
-    standards = {regime.slug for regime in regimes if regime.layer == "standard"}
-    for regime in regimes:
-        for name in regime.head.get("adopts", []):
-            if name not in standards:
-                raise UserError(
-                    "bad-rule",
-                    file=regime.file,
-                    key="adopts",
-                    why=f"{name!r} is no standard; known are {', '.join(sorted(standards))}",
-                )
-        for rule in regime.rules:
-            for key in ("replaces", "drops"):
-                for name in rule.get(key, []):
-                    if name not in where:
-                        raise UserError(
-                            "bad-rule",
-                            file=regime.file,
-                            key=f"{rule['rule_id']}.{key}",
-                            why=f"{name!r} is no rule of the rule book",
-                        )
-
-
-def _check_loops(regimes: tuple[Regime, ...]) -> None:
-    """Rules that replace each other in a circle, or standards that adopt each other, leave nothing in force."""
-    replaces = {
-        rule["rule_id"]: (regime.file, f"{rule['rule_id']}.{key}", rule[key])
-        for regime in regimes
-        for rule in regime.rules
-        for key in ("replaces", "drops")
-        if key in rule
-    }
-    adopts = {regime.slug: (regime.file, "adopts", regime.head["adopts"]) for regime in regimes if "adopts" in regime.head}
-    for links in (replaces, adopts):
-        for start in links:
-            _follow(start, links, ())
-
-
-def _follow(name: str, links: dict, path: tuple[str, ...]) -> None:
-    if name in path:
-        file, key, _ = links[path[-1]]
-        raise UserError("bad-rule", file=file, key=key, why=f"leads in a loop: {' -> '.join([*path[path.index(name) :], name])}")
-    for other in links.get(name, (None, None, ()))[2]:
-        _follow(other, links, (*path, name))
-
-
 def _bind(regimes: tuple[Regime, ...]) -> Iterator[Binding]:
-    standards = {regime.slug: regime for regime in regimes if regime.layer == "standard"}
+    standards = {regime.stem: regime for regime in regimes if regime.layer == "standard"}
     for regime in (regime for regime in regimes if regime.layer != "standard"):
         vessels = tuple(regime.head["vessels"]) if "vessels" in regime.head else None
         for bound in _with_adopted(regime, standards):

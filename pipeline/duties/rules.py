@@ -11,11 +11,11 @@ from importlib.resources import files
 import duckdb
 
 from pipeline.duties.rule_book import RuleBook, say_loosening
-from pipeline.duties.rule_schema import schema
+from pipeline.duties.rule_keys import schema
 
 SQL_TYPES = {
     "text": "varchar", "slug": "varchar", "word": "varchar", "measure": "varchar", "texts": "varchar[]", "slugs": "varchar[]",
-    "words": "varchar[]", "integer": "integer", "number": "double", "date": "date", "boolean": "boolean",
+    "words": "varchar[]", "imo_numbers": "varchar[]", "integer": "integer", "number": "double", "date": "date", "boolean": "boolean",
 }  # fmt: skip
 ABOUT = ("kind", "regime", "regime_slug", "layer", "flag", "breach_label", "loosens", "file", "rule_no")
 

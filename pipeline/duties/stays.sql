@@ -2,7 +2,7 @@
 create table duty.stay as
 select row_number() over (order by imo_number, unit_id, in_service_on, record_no) as stay_no,
     imo_number, unit_id, coalesce(in_service_on, made_on) as from_on, removed_on as to_on, made_on,
-    in_service_on is null as is_start_from_manufacture, is_spare, landed_from, landed_to, form, agent, charge_l, charge_kg, cartridge_made_on,
+    in_service_on is null as is_start_from_manufacture, is_spare, landed_from, landed_to, form, agent, charge_l, charge_kg,
     concat_ws(' · ', coalesce(agent, '–'), coalesce(form, '–'), coalesce(charge_l::varchar || ' l', '–'),
         coalesce(charge_kg::varchar || ' kg', '–'), coalesce(maker, '–'), coalesce(model, '–'),
         coalesce(year(made_on)::varchar, 'year unknown')) as group_id,

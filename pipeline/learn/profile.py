@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass
 from functools import cache
 
-from pipeline.contract import Column
+from pipeline.contract import Column, imo_number
 from pipeline.learn.dates import DateReading, read_dates, settle_orders
 from pipeline.learn.foot import unit_words
 from pipeline.learn.sheet import Sheet
@@ -135,11 +135,8 @@ def split_unit(header: str) -> tuple[str, str | None]:
 
 
 def is_imo_number(cell: str) -> bool:
-    """Seven digits whose last is the check digit: the first six times 7, 6, 5, 4, 3, 2, the last digit of the sum."""
-    text = cell.upper().removeprefix("IMO").strip()
-    if not re.fullmatch(r"[0-9]{7}", text) or text == "0000000":
-        return False
-    return sum(int(digit) * weight for digit, weight in zip(text, range(7, 1, -1), strict=False)) % 10 == int(text[6])
+    """An IMO number, with or without the letters before it."""
+    return imo_number.is_imo_number(cell.upper().removeprefix("IMO").strip())
 
 
 def word_share(profile: Profile, column: Column, least: float = 0.75) -> tuple[float, int]:

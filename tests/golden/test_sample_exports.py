@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import csv
 import shutil
+from dataclasses import replace
 from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from pipeline.errors import UserError
 from pipeline.run import RunOptions, run
-from tests.golden.conftest import SAMPLES, figure_rows, run_samples, site_bytes
+from pipeline.warehouse.build import CONNECTION
+from tests.golden.conftest import AS_OF, SAMPLES, figure_rows, run_samples, site_bytes
 
 COUNTS = ("rows_read", "rows_loaded", "rows_quarantined", "rows_duplicate")
 
@@ -60,33 +64,49 @@ def test_a_second_run_changes_nothing(demo):
     assert site_bytes(demo.site) == pages
 
 
-def test_the_order_of_files_changes_nothing(demo, tmp_path):
-    """A copy whose files are made in the opposite order, with other times, in a fresh store."""
-    copy = tmp_path / "sample_exports"
+def copy_backwards(copy: Path) -> Path:
+    """A copy whose files are made in the opposite order, with other times."""
     for path in sorted(SAMPLES.rglob("*"), reverse=True):
         if path.is_file():
             target = copy / path.relative_to(SAMPLES)
             target.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(path, target)
-    other = run_samples(tmp_path / "work", copy)
+    return copy
+
+
+def run_in_parts(workdir: Path, copy: Path) -> SimpleNamespace:
+    """First the folder without the last year's files, then the whole."""
+    late = [path for path in copy.rglob("*2026*") if path.is_file()] + [copy / "canonical/2026/inspection.csv"]
+    kept = {path: path.read_bytes() for path in late}
+    assert len(kept) > 5
+    for path in late:
+        path.unlink()
+    run(RunOptions((copy,), workdir / "store", workdir / "firekpi.duckdb", AS_OF))
+    for path, data in kept.items():
+        path.write_bytes(data)
+    return run_samples(workdir, copy)
+
+
+def test_neither_order_nor_parts_nor_threads_change_anything(demo, tmp_path, monkeypatch):
+    """All three at once; each by itself is a slow test, which tells where a difference comes from."""
+    monkeypatch.setitem(CONNECTION, "threads", "1")
+    other = run_in_parts(tmp_path / "work", copy_backwards(tmp_path / "sample_exports"))
     assert figure_rows(other.db) == figure_rows(demo.db)
     assert site_bytes(other.site) == site_bytes(demo.site)
 
 
+@pytest.mark.slow
+def test_the_order_of_files_changes_nothing(demo, tmp_path):
+    other = run_samples(tmp_path / "work", copy_backwards(tmp_path / "sample_exports"))
+    assert figure_rows(other.db) == figure_rows(demo.db)
+    assert site_bytes(other.site) == site_bytes(demo.site)
+
+
+@pytest.mark.slow
 def test_the_parts_of_a_folder_may_come_one_after_the_other(demo, tmp_path):
-    """First a folder without the last year's files, then the whole: as if all had come at once."""
     copy = tmp_path / "sample_exports"
     shutil.copytree(SAMPLES, copy)
-    late = [path for path in copy.rglob("*2026*") if path.is_file()] + [copy / "canonical/2026/inspection.csv"]
-    kept = {path: path.read_bytes() for path in late}
-    for path in late:
-        path.unlink()
-    run_samples(tmp_path / "work", copy)
-    for path, data in kept.items():
-        path.write_bytes(data)
-    other = run_samples(tmp_path / "work", copy)
-    assert len(kept) > 5
-    assert figure_rows(other.db) == figure_rows(demo.db)
+    assert figure_rows(run_in_parts(tmp_path / "work", copy).db) == figure_rows(demo.db)
 
 
 def test_pages_are_light_and_ask_nothing_of_the_outside(demo):
@@ -113,23 +133,24 @@ def test_the_summary_says_what_the_database_holds(demo, con):
     assert summary.overdue == on_any_duty > 0
 
 
+@pytest.mark.slow
 def test_the_number_of_threads_changes_nothing(demo, tmp_path, monkeypatch):
-    from pipeline.warehouse import build
-
-    monkeypatch.setitem(build.CONNECTION, "threads", "1")
+    monkeypatch.setitem(CONNECTION, "threads", "1")
     other = run_samples(tmp_path)
     assert figure_rows(other.db) == figure_rows(demo.db)
     assert site_bytes(other.site) == site_bytes(demo.site)
 
 
-def test_a_run_whose_pages_fail_publishes_nothing(tmp_path):
+def test_a_run_whose_pages_fail_publishes_nothing(exports, small_fleet, tmp_path):
     """Database, ledger and pages stay as they were: the pages are prepared before anything is replaced."""
-    first = run_samples(tmp_path)
-    before = {path: path.read_bytes() for path in (first.db, tmp_path / "store" / "received.json")}
+    folder = exports(small_fleet)
+    options = RunOptions((folder,), tmp_path / "store", tmp_path / "firekpi.duckdb", AS_OF)
+    run(options)
+    before = {path: path.read_bytes() for path in (options.db, tmp_path / "store" / "received.json")}
 
     def fail(db):
         raise UserError("cannot-write", path=db, why="the disk is full")
 
     with pytest.raises(UserError, match="disk is full"):
-        run(RunOptions((SAMPLES,), tmp_path / "store", first.db, date(2026, 9, 30)), write_pages=fail)
+        run(replace(options, as_of=date(2026, 9, 30)), write_pages=fail)
     assert {path: path.read_bytes() for path in before} == before

@@ -27,6 +27,7 @@ class Duty:
     expelled_by: str | None = None  # units only: asked of units with this drive
     parts: frozenset[str | None] = frozenset({None, "shell", "cartridge", "both"})  # of a pressure test, what was tested
     by_examination: bool = False
+    renewed_on: str | None = None  # column of the unit row: a part made on that day starts the clock anew
     is_called_for: bool = False  # falls due on the day of a finding, not after an interval
 
 
@@ -43,8 +44,8 @@ BASELINE = (
     Duty("annual_service", "unit", 12, ("in_service_on", "made_on"),
          by_kinds=frozenset({"annual_service", "pressure_test"}), parts=SHELL, in_any_duty=True),
     Duty("pressure_test", "unit", 120, ("made_on",), by_kinds=frozenset({"pressure_test"}), parts=SHELL, in_any_duty=True),
-    Duty("cartridge_test", "unit", 120, ("cartridge_made_on", "made_on"), by_kinds=frozenset({"pressure_test"}),
-         parts=CARTRIDGE, expelled_by="cartridge"),
+    Duty("cartridge_test", "unit", 120, ("made_on",), by_kinds=frozenset({"pressure_test"}), parts=CARTRIDGE,
+         expelled_by="cartridge", renewed_on="cartridge_made_on"),
     Duty("recharge_after_use", "unit", 0, (), by_kinds=frozenset({"recharge"}), is_called_for=True),
     Duty("wheeled_examination", "group", 60, ("made_on",), by_examination=True, form="wheeled"),
     Duty("sample_discharge", "group", 60, ("made_on",), by_kinds=frozenset({"discharge_test"}), form="portable"),

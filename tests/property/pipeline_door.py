@@ -25,10 +25,13 @@ def run_pipeline(folder: Path, workdir: Path, as_of: date) -> Path:
     return db
 
 
-def run_fleet(fleet: Fleet, workdir: Path) -> Path:
+def run_fleet(fleet: Fleet, workdir: Path, rules: str = "") -> Path:
     """Write, run, and make sure that nothing was lost on the way: the generator promises valid rows only."""
     folder = workdir / "exports"
     write_canonical(folder, fleet)
+    if rules:
+        (folder / "rules").mkdir()
+        (folder / "rules" / "company.toml").write_text(rules, encoding="utf-8")
     db = run_pipeline(folder, workdir, fleet.as_of)
     assert_all_loaded(db, fleet.count_rows())
     return db

@@ -44,7 +44,7 @@ def make_stays(chooser: Chooser, window: "Window", unit_id: str, imo_number: str
     stays: list[Row] = []
     while True:
         stay = {"unit_id": unit_id, "imo_number": imo_number, **kind, **made_on}
-        stays.append(stay | make_stay_dates(chooser, window, began_on))
+        stays.append(stay | make_stay_dates(chooser, window, began_on) | make_cartridge(chooser, window, stay))
         if len(stays) == 3 or not chooser.has_chance(30):
             return drop_repeated_keys(stays)
         removed_on = stays[-1].get("removed_on")
@@ -86,6 +86,13 @@ def make_earlier_made_on(chooser: Chooser, made_on: Row) -> Row:
         "made_on": made_on["made_on"] - timedelta(days=chooser.pick_number(1, 500)),
         "made_on_precision": "day",
     }
+
+
+def make_cartridge(chooser: Chooser, window: "Window", stay: Row) -> Row:
+    """A cartridge as old as the unit or fitted since; or nobody says."""
+    if stay.get("expelled_by") != "cartridge" or chooser.has_chance(40):
+        return {}
+    return {"cartridge_made_on": window.pick_day(chooser, stay["made_on"] or window.first, window.last)}
 
 
 def make_stay_dates(chooser: Chooser, window: "Window", began_on: date) -> Row:

@@ -111,14 +111,17 @@ class Book:
         for row in fleet.finding:
             if calls_for_recharge(row):
                 self.calls[row["unit_id"]].append(row["found_on"])
-        self.done: dict[tuple[str, str], list[date]] = defaultdict(list)
+        self.done: dict[tuple[Duty, str], list[date]] = defaultdict(list)
         for duty in duties:
             for row in fleet.inspection:
                 if duty.by_inspection and row.get("outcome") == SATISFACTORY:
-                    self.done[duty.name, row["unit_id"]].append(row["inspected_on"])
+                    self.done[duty, row["unit_id"]].append(row["inspected_on"])
             for row in fleet.service:
                 if satisfies(duty, row):
-                    self.done[duty.name, row["unit_id"]].append(row["serviced_on"])
+                    self.done[duty, row["unit_id"]].append(row["serviced_on"])
+            for row in fleet.unit:
+                if duty.renewed_on and row.get(duty.renewed_on):
+                    self.done[duty, row["unit_id"]].append(row[duty.renewed_on])
 
     def find_first_day(self, as_of: date) -> date:
         """Of the earliest record, whatever its outcome; as_of where there is none on or before it."""
@@ -145,17 +148,17 @@ class Book:
                 asked = [stay for stay in stays if duty.expelled_by in (None, stay.get("expelled_by"))]
                 if not asked:
                     continue
-                last_done = find_last(self.done[duty.name, unit_id], day)
+                last_done = find_last(self.done[duty, unit_id], day)
                 first_bases = [find_filled(stay, duty.first_basis) for stay in asked]
                 judged.append((duty, judge(imo_number, duty, (unit_id,), last_done, first_bases, day)))
-            yield from (judgement for _, judgement in judged)
+            yield from pick_worst([judgement for _, judgement in judged])
             states = {judgement.state for duty, judgement in judged if duty.in_any_duty}
             state = next((s for s in ("overdue", "unknown") if s in states), "in time")
             yield Judgement(imo_number, ANY_DUTY, (unit_id,), state, None, None)
 
     def judge_call(self, imo_number: str, duty: Duty, unit_id: str, day: date) -> Judgement:
         """Overdue from the day after the first finding that no work has answered by `day`; work of the same day answers it."""
-        done = [when for when in self.done[duty.name, unit_id] if when <= day]
+        done = [when for when in self.done[duty, unit_id] if when <= day]
         called = [when for when in self.calls[unit_id] if when <= day and not any(when <= answer for answer in done)]
         if not called:
             return Judgement(imo_number, duty.name, (unit_id,), "in time", None, None)
@@ -167,10 +170,18 @@ class Book:
             for group in {name_group(stay) for stay in counted if stay.get("form") == duty.form}:
                 # ever in the group aboard this vessel: spares, units that left and units still to come included
                 unit_ids = tuple(sorted({stay["unit_id"] for stay in self.members[group]}))
-                days_done = [done for unit_id in unit_ids for done in self.done[duty.name, unit_id]]
+                days_done = [done for unit_id in unit_ids for done in self.done[duty, unit_id]]
                 made_on = [find_filled(stay, duty.first_basis) for stay in self.members[group]]
                 first_bases = [basis for basis in made_on if basis]
                 yield judge(imo_number, duty, unit_ids, find_last(days_done, day), first_bases, day)
+
+
+def pick_worst(judged: list[Judgement]) -> Iterator[Judgement]:
+    """One judgement of a duty: where several rules ask it, overdue by one is overdue, of two such the longer overdue."""
+    ranks = {"overdue": 0, "unknown": 1, "in time": 2}
+    for name in dict.fromkeys(judgement.duty for judgement in judged):
+        alike = [judgement for judgement in judged if judgement.duty == name]
+        yield min(alike, key=lambda j: (ranks[j.state], j.due_on or date.max))
 
 
 def satisfies(duty: Duty, service: Row) -> bool:

@@ -6,6 +6,7 @@ figure.overdue_now must equal the reference, exactly; shuffled and split exports
 
 import math
 import tempfile
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from tests.property.canonical import Fleet, complete_imo_number, write_split
+from tests.property.lateness import BASELINE, Duty
 from tests.property.pipeline_door import (
     assert_all_loaded,
     describe_differences,
@@ -31,9 +33,9 @@ SLOW_BATCH_SEEDS = range(100, 160)
 PROVENANCE = ("file_id", "record_no", "line_no", "run_id")
 
 
-def assert_figures_agree(fleet: Fleet, workdir: Path) -> None:
-    db = run_fleet(fleet, workdir)
-    differences = describe_differences(measure_lateness(fleet), read_lateness(db))
+def assert_figures_agree(fleet: Fleet, workdir: Path, rules: str = "", duties: Sequence[Duty] = BASELINE) -> None:
+    db = run_fleet(fleet, workdir, rules)
+    differences = describe_differences(measure_lateness(fleet, duties), read_lateness(db))
     assert not differences, "\n".join([f"as_of {fleet.as_of}, exports in {workdir / 'exports'}", *differences])
     assert_rates_follow(db)
 
@@ -57,6 +59,48 @@ def assert_is_share(rate: float | None, part: int, whole: int) -> None:
 @pytest.mark.parametrize("seed", BATCH_SEEDS)
 def test_figures_equal_the_day_by_day_reference(seed, tmp_path):
     assert_figures_agree(make_seeded_batch(seed, FLEETS_PER_BATCH), tmp_path)
+
+
+# Rules for duties that the baseline has too, each stricter in one thing and laxer in another: both are asked.
+MIXED_RULES = f"""regime = "Company"
+layer = "company"
+breach_label = "company rule"
+about = "a test"
+{
+    "".join(
+        f'''
+[[duty]]
+rule_id = "co-{duty}"
+duty = "{duty}"
+title = "{duty}"
+counts = "unit"
+interval_months = {months}
+first_basis = "{basis}"
+satisfied_by = [{taken}]
+in_any = true
+source = "invented"
+clause = "1"
+certainty = "C"
+about = "a test"
+'''
+        for duty, months, basis, taken in (
+            ("annual_service", 5, "service_start", '{ record = "inspection" }'),
+            ("pressure_test", 130, "made_on", '{ record = "service", kind = "recharge" }'),
+            ("onboard_check", 1, "made_on", '{ record = "inspection" }, { record = "service" }'),
+        )
+    )
+}"""
+MIXED_DUTIES = (
+    *BASELINE,
+    Duty("annual_service", "unit", 5, ("in_service_on", "made_on"), by_inspection=True, in_any_duty=True),
+    Duty("pressure_test", "unit", 130, ("made_on",), by_kinds=frozenset({"recharge"}), in_any_duty=True),
+    Duty("onboard_check", "unit", 1, ("made_on",), by_inspection=True, by_any_service=True, in_any_duty=True),
+)
+
+
+@pytest.mark.parametrize("seed", [2, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(3, 12))])
+def test_where_two_rules_ask_one_duty_the_worse_counts(seed, tmp_path):
+    assert_figures_agree(make_seeded_batch(seed, FLEETS_PER_BATCH), tmp_path, MIXED_RULES, MIXED_DUTIES)
 
 
 def test_figures_of_one_fleet_alone(tmp_path):

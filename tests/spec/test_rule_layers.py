@@ -9,6 +9,7 @@ from datetime import date
 
 import pytest
 
+from pipeline.cli import main
 from tests.conftest import VESSEL_A, VESSEL_B
 
 HEAD = 'regime = "Company"\nlayer = "company"\nbreach_label = "company rule"\nabout = "a test"\n'
@@ -126,6 +127,84 @@ def test_a_rule_taken_away_asks_nothing_of_what_the_drop_covers(judge):
     assert ask("select loosens from duty.provision where rule_id = 'co-none'") == [("takes away imo-annual-service",)]
 
 
+KINDS = {
+    "duty": duty("co-duty", 1, 'grace_months = 2\nreplaces = ["imo-annual-service"]'),
+    "limit": f'[[limit]]\nrule_id = "co-limit"\ntitle = "limit"\nverdict = "unfit"\nmeasure = "charge_lost_pct"\nbreach = "above"\n'
+    f'limit_value = 12.5\nunit = "pct"\ncured_by = ["recharge"]\nreplaces = ["trade-co2-charge-lost"]\nagents = ["co2"]\n{SAID}',
+    "register": f'[[limit]]\nrule_id = "co-register"\ntitle = "register"\nverdict = "condemn"\nmeasure = "wall_mm_measured"\nbreach = "below"\n'
+    f'limit_from = "wall_min_mm"\nunit = "mm"\nreading = "worst"\n{SAID}',
+    "ground": f'[[ground]]\nrule_id = "co-ground"\ntitle = "ground"\nverdict = "doubt"\nrecord = "finding"\ncomponents = ["shell", "hose"]\n'
+    f'defects = ["leak"]\nwords = ["drip"]\nwithout_words = ["no drip"]\nstands_when_closed = true\n{SAID}',
+    "placement": f'[[placement]]\nrule_id = "co-place"\ntitle = "place"\nbreach = "doubtful"\nspace_categories = ["galley"]\n{SAID}',
+    "colour": f'[[placement]]\nrule_id = "co-colour"\ntitle = "colour"\nbreach = "colour"\ncolour_zone_expected = "red"\n{SAID}',
+    "spares": f'[[number]]\nrule_id = "co-spares"\ntitle = "spares"\nmeasure = "spare_charges"\nfirst = 5\nshare = 0.25\ncap = 9\nby = "agent"\n{SAID}',
+    "units": f'[[number]]\nrule_id = "co-units"\ntitle = "units"\nmeasure = "portable_units"\nleast = 3\n{SAID}',
+    "drop": f'[[drop]]\nrule_id = "co-drop"\ntitle = "drop"\ndrops = ["imo-cartridge-test", "solas-least-five"]\n{SAID}',
+}
+LISTED = {
+    "duty": "co-duty: annual_service: every month, 2 months of grace",
+    "limit": "co-limit: limit: charge lost pct above 12.5 pct, until a later recharge -> unfit (agents co2)",
+    "register": "co-register: register: wall mm measured below the register's wall min mm, the worst reading on record -> condemn",
+    "ground": "co-ground: ground: finding shell/hose leak, whose text holds drip, whose text does not hold no drip, also once it is closed -> doubt",
+    "placement": "co-place: place: doubtful where it stands (space categories galley)",
+    "colour": "co-colour: colour: a colour zone other than red",
+    "spares": "co-spares: spares: spare charges: for the first 5 and 25% of the rest, 9 at most, counted by agent",
+    "units": "co-units: units: portable units: 3 at least",
+    "drop": "co-drop: drop: takes rules away",
+}
+
+
+def test_the_command_says_what_a_rule_of_each_kind_asks(exports, run_on, tmp_path, small_fleet, capsys):
+    run_on(exports({**small_fleet, "rules/company.toml": HEAD + "\n".join(KINDS.values())}))[1].close()
+    assert main(["rules", "--vessel", VESSEL_A, "--db", str(tmp_path / "store-0.duckdb")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    own = lines[next(n for n, line in enumerate(lines) if "exports/rules/company.toml" in line) :]
+    assert [line.strip() for line in own if line.startswith("  co-")] == list(LISTED.values())
+    assert [line.strip() for line in lines if "takes rules away" in line] == [LISTED["drop"]]
+    assert [line.strip() for line in own if "ASKS LESS" in line] == [
+        "ASKS LESS than the rule it replaces: imo-annual-service: grace of 2 months instead of 0",
+        "ASKS LESS than the rule it replaces: trade-co2-charge-lost: limit 12.5 instead of 10 pct",
+        "ASKS LESS than the rule it replaces: takes away imo-cartridge-test, solas-least-five",
+    ]
+
+
+@pytest.mark.parametrize("name", ["duties.toml", "fitness.toml", "uk-mgn-276.toml", "nfpa-10.toml"])
+def test_a_file_named_like_a_shipped_one_binds_its_own_vessels_and_changes_no_other(judge, name):
+    own = {name: HEAD + f'vessels = ["{VESSEL_B}"]\n' + duty("co-half", 6)}
+    ask = judge(own, [("A1", "2026-03-01"), ("B1", "2026-03-01")])
+    assert due(ask, "A1") == [("imo-annual-service", "2027-03-01")] and due(ask, "B1") == [("co-half", "2026-09-01")]
+    assert ask("select distinct imo_number from duty.in_force join duty.stay using (stay_no) where rule_id = 'co-half'") == [
+        (VESSEL_B,)
+    ]
+    strange = "rule_id like 'gb-%' or rule_id like 'nfpa-%'"
+    assert ask(f"select count(*) from duty.in_force where {strange}") == [(0,)]
+    bound = "select distinct imo_number from duty.in_force join duty.stay using (stay_no) where rule_id = 'imo-pressure-test' order by 1"
+    assert ask(bound) == [(VESSEL_B,), (VESSEL_A,)]
+    assert ask("select count(*) - count(distinct regime_slug) from duty.binding") == [(0,)]
+
+
+def test_two_folders_may_name_their_rule_files_alike(exports, run_on, small_fleet):
+    """Each binds the vessel that it names."""
+    one = exports({**small_fleet, "rules/own.toml": HEAD + f'vessels = ["{VESSEL_A}"]\n' + duty("co-half", 6)}, "one")
+    two = exports(
+        {
+            "vessel.csv": f"imo_number,vessel_name\n{VESSEL_B},Slow Heron",
+            "unit.csv": f"unit_id,imo_number,agent,form,charge_kg,made_on,in_service_on\nB1,{VESSEL_B},powder,portable,6,2019-06-30,2020-01-01",
+            "rules/own.toml": HEAD + f'vessels = ["{VESSEL_B}"]\n' + duty("co-third", 4),
+        },
+        "two",
+    )
+    con = run_on(one, two)[1]
+    sql = "select distinct imo_number, rule_id from duty.in_force join duty.stay using (stay_no) where rule_id like 'co-%' order by rule_id"
+    assert con.execute(sql).fetchall() == [(VESSEL_A, "co-half"), (VESSEL_B, "co-third")]
+
+
+def test_a_layer_adopts_a_standard_of_its_own_by_the_name_of_the_file(judge):
+    standard = HEAD.replace('layer = "company"', 'layer = "standard"') + duty("own-half", 6)
+    ask = judge({"ours.toml": standard, "company.toml": HEAD + 'adopts = ["ours"]\n'}, [("A1", "2026-03-01")])
+    assert due(ask, "A1") == [("own-half", "2026-09-01")]
+
+
 def test_an_adopted_standard_binds(judge):
     ask = judge({"company.toml": HEAD + 'adopts = ["nfpa-10"]\n'}, [])
     assert due(ask, "A2", "pressure_test") == [("nfpa-test-water-foam-co2", "2024-06-30")]
@@ -191,7 +270,7 @@ def test_grace_ends_with_its_last_day(judge, day, state):
         (state, "2022-02-01")
     ]
     (said,) = ask("select loosens from duty.provision where rule_id = 'co-grace'")[0]
-    assert "grace of 1 months instead of 0" in said
+    assert "grace of 1 month instead of 0" in said
 
 
 def test_a_rule_of_units_tested_before_binds_from_the_first_test_on(exports, run_on):
