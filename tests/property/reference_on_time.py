@@ -93,7 +93,7 @@ class OnTime:
         unit_id, began_on = stay["unit_id"], find_filled(stay, START)
         assert began_on is not None
         for duty in self.duties:
-            done = self.done.get((duty.name, unit_id), [])
+            done = self.done.get((duty, unit_id), [])
             if duty.is_called_for:
                 for found_on in set(self.book.calls[unit_id]):
                     answer = next((day for day in done if day >= found_on), None)
@@ -110,7 +110,7 @@ class OnTime:
     def list_group_due(self, duty: Duty, group: tuple) -> Iterator[tuple[object, str, date, date | None]]:
         """A group's history is that of every unit ever in it aboard; it begins with the first stay of any."""
         members = self.book.members[group]
-        done = sorted({day for stay in members for day in self.done.get((duty.name, stay["unit_id"]), [])})
+        done = sorted({day for stay in members for day in self.done.get((duty, stay["unit_id"]), [])})
         firsts = [made_on for stay in members if (made_on := find_filled(stay, duty.first_basis))]
         begins = [start for stay in members if (start := find_filled(stay, START))]
         for basis, answer in list_bases([min(firsts)] if firsts else [], done, min(begins)):
