@@ -105,6 +105,7 @@ CASES = {  # name: text after the head, key, why
     # Keys that say nothing of what the rule is about.
     "parts of a service": (rule("ground", 'record = "service"', 'components = ["shell"]'), "r.components", "says nothing of service; it fits finding"),
     "words of a register": (rule("ground", 'record = "unit"', 'words = ["old"]'), "r.words", "says nothing of unit"),
+    "an outcome that a service has not": (rule("ground", 'record = "service"', 'outcomes = ["not_found"]'), "r.outcomes", "no outcome of service; known are satisfactory, unsatisfactory"),
     "a share of portable units": (rule("number", *FIVE, "least = 5", "share = 0.5"), "r.share", "says nothing of portable_units"),
     "least spares": (rule("number", "least = 5"), "r.least", "says nothing of spare_charges"),
     "a colour without a zone": (rule("placement", 'breach = "colour"'), "r.colour_zone_expected", "must stand"),

@@ -9,9 +9,19 @@ create or replace macro days_outside(from_on, to_on, out_from, out_to) as
     else [{'from_on': from_on, 'to_on': least(to_on, out_from)},
         {'from_on': greatest(from_on, coalesce(out_to, date '9999-12-31')), 'to_on': to_on}] end;
 
--- Whether a free text holds one of the words, whatever their case; an empty text holds none.
-create or replace macro has_word(said, words) as
-    coalesce(list_bool_or(list_transform(words, lambda word: contains(lower(said), lower(word)))), false);
+-- Free text to be compared: small letters, a blank before each word; a mark parts clauses, and blanks stand for all else that is
+-- neither letter nor digit. So 'fire-damage' is 'fire damage', and 'rust: no. Pitting: yes' does not hold 'no pitting'.
+create or replace macro fold_words(said) as ' ' || trim(regexp_replace(
+    regexp_replace(lower(said), '[^\p{L}\p{M}\p{N}\x{e000},;.:!?/()\n\r]+', ' ', 'g'), ' ?[,;.:!?/()\n\r][ ,;.:!?/()\n\r]*', ' | ', 'g'), ' |');
+
+-- A word to look for, so folded that it is found at the beginning of a word: 'pit' in 'pitted', not in 'hospital'. One that
+-- begins with a star may stand anywhere: '*raum' is in 'Maschinenraum'. Words of signs alone are none.
+create or replace macro fold_wanted(words) as list_filter(list_transform(words,
+    lambda word: case when starts_with(word, '*') then ltrim(fold_words(word)) else fold_words(word) end), lambda word: trim(word) <> '');
+
+-- Whether a free text holds one of the words or phrases, whatever their case; an empty text holds none.
+create or replace macro has_word(said, words) as coalesce(list_reduce(list_prepend(fold_words(said), fold_wanted(words)),
+    lambda text, word: case when text = '' or contains(text, word) then '' else text end) = '', false);
 
 -- Whether work done on `done_on` keeps a plan that started on `started_on` and is now at its n-th interval: not earlier than its
 -- window (null: however early), and less than a whole interval late.

@@ -121,6 +121,10 @@ def _check_fit(entry: dict, kind: str, by: str, where: str, refuse: Refuse) -> N
 
 def _check_ground(entry: dict, where: str, refuse: Refuse) -> None:
     _check_fit(entry, "ground", "record", where, refuse)
+    known = tables()[entry["record"]].column("outcome").words if "outcomes" in entry else ()
+    for outcome in entry.get("outcomes", ()):
+        if outcome not in known:
+            raise refuse(where + "outcomes", f"{show(outcome)} is no outcome of {entry['record']}; known are {', '.join(known)}")
 
 
 def _check_placement(entry: dict, where: str, refuse: Refuse) -> None:

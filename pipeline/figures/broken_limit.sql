@@ -11,6 +11,7 @@ with judged_reading as (
         as_read(coalesce(limit_value, case limit_from when 'wall_min_mm' then wall_min_mm when 'wall_mm' then wall_mm
             when 'test_pressure_bar' then test_pressure_bar when 'full_mass_kg' then full_mass_kg end), limits.unit)
             as limit_value,
+        case when limits.measure in ('charge_lost_pct', 'charge_over_pct', 'charge_off_pct') then taken_g end as taken_g,
         measure.seen_on, order_in_day, measure.table_name, measure.file_id, measure.record_no, measure.line_no
     from bound join (from duty."limit" join (select rule_id, title from duty.provision) using (rule_id)) as limits using (rule_id)
     join figure.measure as measure on measure.stay_no = bound.stay_no and measure.measure = limits.measure
@@ -19,6 +20,7 @@ with judged_reading as (
         order by case when reading = 'worst' then badness(measure.value, breach) end desc, measure.seen_on desc,
             order_in_day desc, badness(measure.value, breach) desc, measure.file_id, measure.record_no) = 1
 )
-select *, title || ': ' || write_beside(value, limit_value, unit) || ' ' || replace(unit, 'pct', '%') || ', limit '
-    || in_digits(limit_value, 3) as reason
+select * exclude (taken_g), title || ': ' || write_beside(value, limit_value, unit) || ' ' || replace(unit, 'pct', '%') || ', limit '
+    || in_digits(limit_value, 3)
+    || coalesce(' (no charge on record: full less empty mass, ' || in_digits(taken_g / 1000, 3) || ' kg, taken)', '') as reason
 from judged_reading where badness(value, breach) > badness(limit_value, breach);

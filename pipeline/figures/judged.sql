@@ -1,16 +1,25 @@
 -- one row is a unit aboard a vessel on $as_of (spare, ashore and laid up too), by its stay that began last, with what
--- its register row says. Litres of water, foam and wet chemical weigh 1.0 kg each (common practice). A full mass that is missing
--- is taken as empty mass and charge. Dropped, with `bound`, by verdict.sql.
+-- its register row says. Litres of water, foam and wet chemical weigh 1.0 kg each (common practice). A charge that is missing
+-- is taken as full less empty mass (taken_g), a full mass that is missing as empty mass and charge. Dropped, with
+-- `bound`, by verdict.sql.
 
 -- A difference of masses in whole grams, of walls in whole micrometres: what lies on a limit passes it, and a gram beyond does
 -- not.
 create or replace temp macro thousandths(amount) as round(amount * 1000)::bigint;
 
--- A reading as it is held against a limit: three digits that count, so that what was read in psi, feet or inches is not failed
--- for the last digit of a conversion; masses to the gram; shares as they are.
-create or replace temp macro as_read(value, unit) as
-    case when unit in ('pct', 'months', 'C') then round(value, 6) when unit = 'kg' then round(value, 3) when value = 0 then 0
-    else round(value, 2 - floor(log10(abs(value)))::integer) end;
+-- A reading as it is held against a limit, to decimals that fit its unit: fine enough that no real shortfall is rounded away, and
+-- just so coarse that a limit read in another unit, to the whole psi (0.03 bar), the hundredth of a foot (1.5 mm) or of a
+-- gallon (0.02 l), is not failed by the conversion. Below one bar the next decimal tells a gauge that shows a little from one that shows nothing.
+create or replace temp macro as_read(value, unit) as round(value, case unit when 'mm' then 3 when 'kg' then 3 when 's' then 2
+    when 'm' then 2 when 'l' then 2 when 'bar' then case when value < 1 then 2 else 1 end else 6 end);
+
+-- Whether a free text holds one of the words outside of the phrases that take them away: 'not welded' takes away the 'welded' in
+-- it, and no other. The mark left in a phrase's place begins no word.
+create or replace temp macro says(said, words, without) as has_word(
+    case when said is null or without is null then said else list_reduce(
+        list_prepend(fold_words(said), list_sort(fold_wanted(without), 'DESC')),
+        lambda text, phrase: replace(text, phrase, ' ' || chr(57344))) end,
+    words);
 
 -- In which order the work of one day is done: what finds a fault, then what puts it right.
 create or replace temp macro order_in_day(kind) as case kind when 'repair' then 1 when 'recharge' then 2 else 0 end;
@@ -30,8 +39,9 @@ create or replace temp macro age_months(made, day) as
 create temp table judged as
 select stay.stay_no, unit.*,
     coalesce(thousandths(unit.charge_kg),
-        case when unit.agent in ('water', 'foam', 'wet_chemical') then thousandths(unit.charge_l) end) as charge_g,
-    coalesce(full_mass_kg, empty_mass_kg + charge_g / 1000) as reckoned_full_kg
+        case when unit.agent in ('water', 'foam', 'wet_chemical') then thousandths(unit.charge_l) end) as stated_g,
+    case when stated_g is null and full_mass_kg > empty_mass_kg then thousandths(full_mass_kg - empty_mass_kg) end as taken_g,
+    coalesce(stated_g, taken_g) as charge_g, coalesce(full_mass_kg, empty_mass_kg + stated_g / 1000) as reckoned_full_kg
 from figure.unit_now as unit_now
 join duty.stay as stay
     on stay.file_id = unit_now.file_id and stay.record_no = unit_now.record_no and stay.unit_id = unit_now.unit_id

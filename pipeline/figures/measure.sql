@@ -47,8 +47,8 @@ measured as (
             {'measure': 'unit_age_months', 'value': age_months(made_on, $as_of::date)},
             {'measure': 'cartridge_age_months', 'value': case when expelled_by = 'cartridge'
                 then age_months(coalesce(cartridge_made_on, made_on), $as_of::date) end},
-            {'measure': 'mass_sum_kg', 'value': empty_mass_kg + charge_g / 1000},
-            {'measure': 'mass_sum_off_pct', 'value': 100 * abs(thousandths(empty_mass_kg + charge_g / 1000 - full_mass_kg))
+            {'measure': 'mass_sum_kg', 'value': empty_mass_kg + stated_g / 1000},
+            {'measure': 'mass_sum_off_pct', 'value': 100 * abs(thousandths(empty_mass_kg + stated_g / 1000 - full_mass_kg))
                 / thousandths(full_mass_kg)},
             {'measure': 'charge_kg', 'value': charge_kg},
             {'measure': 'charge_l', 'value': charge_l},

@@ -1,15 +1,16 @@
 -- one row is a unit and a record (or its register row) that a rule calls a reason by itself. A finding that is
 -- closed is none, unless the rule says that closing does not cure it. An inspection is none after a later satisfactory one, once
--- the findings of its day are closed. Of reports of one defect under one rule the last counts. Dropped by verdict.sql.
+-- the findings of its day are closed, whoever found them; that a unit was not found is none after any later look that saw it.
+-- Of reports of one defect under one rule the last counts. Dropped by verdict.sql.
 create temp table reason_record as
 with asked as (select bound.*, ground.* exclude (rule_id) from bound join duty.ground as ground using (rule_id)),
 looked_later as (
-    select unit_id, max(inspected_on) as satisfied_on from record.inspection
-    where outcome = 'satisfactory' and inspected_on <= $as_of::date group by unit_id
+    select unit_id, max(inspected_on) filter (outcome = 'satisfactory') as satisfied_on,
+        max(inspected_on) filter (outcome in ('satisfactory', 'unsatisfactory')) as looked_on
+    from record.inspection where inspected_on <= $as_of::date group by unit_id
 ),
 open_day as (
-    select distinct unit_id, found_on from record.finding
-    where found_by is distinct from 'service' and (closed_on is null or closed_on > $as_of::date)
+    select distinct unit_id, found_on from record.finding where closed_on is null or closed_on > $as_of::date
 ),
 found as (
     select asked.stay_no, rule_id, []::varchar[] as what, null as part, $as_of::date as seen_on, 0 as order_in_day, 'unit' as table_name,
@@ -18,11 +19,12 @@ found as (
     union all
     select asked.stay_no, rule_id, [], null, inspected_on, 0, 'inspection', look.file_id, look.record_no, look.line_no
     from asked join record.inspection as look on asked.record = 'inspection' and look.unit_id = asked.unit_id
-    left join looked_later on looked_later.unit_id = asked.unit_id and satisfied_on > inspected_on
+    left join looked_later on looked_later.unit_id = asked.unit_id
     left join open_day on open_day.unit_id = asked.unit_id and open_day.found_on = inspected_on
     where inspected_on <= $as_of::date and (outcomes is null or list_contains(outcomes, outcome))
-        and (words is null or has_word(remarks, words)) and (without_words is null or not has_word(remarks, without_words))
-        and (satisfied_on is null or open_day.found_on is not null)
+        and (words is null or says(remarks, words, without_words))
+        and not coalesce(case when outcome = 'not_found' then looked_on > inspected_on
+            else satisfied_on > inspected_on and open_day.found_on is null end, false)
     union all
     select asked.stay_no, rule_id, [replace(service.kind, '_', ' ')], coalesce(tested_part, 'both'), serviced_on,
         order_in_day(service.kind), 'service', service.file_id, service.record_no, service.line_no
@@ -36,8 +38,7 @@ found as (
     from asked join record.finding as finding on asked.record = 'finding' and finding.unit_id = asked.unit_id
     where found_on <= $as_of::date and (closed_on is null or closed_on > $as_of::date or stands_when_closed)
         and (components is null or list_contains(components, component)) and (defects is null or list_contains(defects, defect))
-        and (severities is null or list_contains(severities, severity)) and (words is null or has_word(action, words))
-        and (without_words is null or not has_word(action, without_words))
+        and (severities is null or list_contains(severities, severity)) and (words is null or says(action, words, without_words))
 )
 select found.*, verdict, cured_by,
     -- What the title says already is not said twice.

@@ -20,7 +20,6 @@ class Duty:
     interval_months: int
     first_basis: tuple[str, ...]  # columns of the unit row, the first that is filled
     by_inspection: bool = False
-    by_any_service: bool = False
     by_kinds: frozenset[str] = frozenset()
     form: str | None = None  # groups only: the form of unit that makes such a group
     in_any_duty: bool = False
@@ -31,6 +30,8 @@ class Duty:
     is_called_for: bool = False  # falls due on the day of a finding, not after an interval
 
 
+# A service that condemns the unit is no look at one that is in its place and fit.
+SERVICES = frozenset({"annual_service", "recharge", "discharge_test", "pressure_test", "cartridge_check", "repair"})
 # A test that does not say what was tested is one of shell and cartridge.
 SHELL, CARTRIDGE = frozenset({None, "both", "shell"}), frozenset({None, "both", "cartridge"})
 
@@ -39,8 +40,7 @@ SHELL, CARTRIDGE = frozenset({None, "both", "shell"}), frozenset({None, "both", 
 # annex 9.1, 9.1.2 and 9.1.1. 60 for the examination of wheeled ones: MSC.1/Circ.1432 9.6. First bases, and
 # that a recharge falls due on the day of the finding: the project's judgement.
 BASELINE = (
-    Duty("onboard_check", "unit", 1, ("in_service_on", "made_on"), by_inspection=True, by_any_service=True,
-         in_any_duty=True),
+    Duty("onboard_check", "unit", 1, ("in_service_on", "made_on"), by_inspection=True, by_kinds=SERVICES, in_any_duty=True),
     Duty("annual_service", "unit", 12, ("in_service_on", "made_on"),
          by_kinds=frozenset({"annual_service", "pressure_test"}), parts=SHELL, in_any_duty=True),
     Duty("pressure_test", "unit", 120, ("made_on",), by_kinds=frozenset({"pressure_test"}), parts=SHELL, in_any_duty=True),

@@ -190,7 +190,7 @@ def satisfies(duty: Duty, service: Row) -> bool:
     if duty.by_examination and service.get("is_examination"):
         return True
     is_part = service["kind"] != "pressure_test" or service.get("tested_part") in duty.parts
-    return duty.by_any_service or service["kind"] in duty.by_kinds and is_part
+    return service["kind"] in duty.by_kinds and is_part
 
 
 def calls_for_recharge(finding: Row) -> bool:

@@ -264,10 +264,18 @@ def test_us_law_judges_no_day_before_it(fleet):
     ]
 
 
-# 46 CFR 34.50-15(a) (P, anthonygarvan.github.io/allregs, older text): 50 % of each size and each variety, no cap, no first ten.
+# 46 CFR 34.50-15(a) (read in older text, anthonygarvan.github.io/allregs; whether it still stands was not found, hence P2): 50 % of each
+# size and each variety, no cap, no first ten; of what cannot be recharged aboard one spare unit for all of a size and variety.
 def test_us_spare_charges_are_counted_by_size_and_variety():
     rule = RULES["us-spare-charges"]
     assert (rule["first"], rule["share"], rule["by"], rule.get("cap")) == (0, 0.5, "agent_and_size", None)
+    assert rule["certainty"] == "P2"
+
+
+def test_us_law_asks_one_spare_unit_of_each_size_and_variety():
+    rule = RULES["us-spare-units"]
+    assert (rule["first"], rule["share"], rule["cap"], rule["by"]) == (1, 0, 1, "agent_and_size")
+    assert rule["certainty"] == "P2" and "replaces" not in rule  # the SOLAS spare units remain
 
 
 # ISO 6406 (2005), now ISO 18119 (P2, gasworld.com/safety-hazard-of-unmonitored-cylinders/607.article): general corrosion 10 %, isolated

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -63,3 +64,15 @@ def test_unfit_now_and_condemn_now_are_the_verdicts_of_those_names(judged):
             ).fetchall()
         )
         assert split
+
+
+def test_a_charge_taken_from_the_masses_is_said_beside_the_verdict(judged):
+    said = "select reason from figure.verdict where rule_id = 'trade-co2-charge-lost' and unit_id = ?"
+    number = next(n for n, case in enumerate(CASES) if case.title.startswith("Without a charge on record"))
+    assert judged.execute(said, [f"S{number:02d}-B"]).fetchall() == [
+        ("CO2 charge lost: 10.02 %, limit 10 (no charge on record: full less empty mass, 5 kg, taken)",)
+    ]
+    assert judged.execute(said, [f"S{number:02d}-E"]).fetchall() == [("CO2 charge lost: 50 %, limit 10",)]
+    explained = files("pipeline").joinpath("explain_verdicts.sql").read_text(encoding="utf-8")
+    rows = judged.execute(explained, {"unit_id": f"S{number:02d}-B"}).fetchall()
+    assert any("full less empty mass, 5 kg" in row[1] for row in rows)
