@@ -44,7 +44,7 @@ class Column:
     @property
     def is_page_only(self) -> bool:
         """Room to write on holds nothing that a CSV could tell."""
-        return self.kind in ("blank", "paper", "page_text")
+        return self.kind in ("blank", "paper", "page_text", "page_number")
 
 
 def name_columns(spec: str) -> tuple[Column, ...]:

@@ -17,7 +17,8 @@ PAPER_LETTERS = 40  # of a value as it came; the screen and the CSV have more of
 
 def write_text(text: str) -> Markup:
     """A text whose words stay whole, but for those that no column could hold; they are marked for paper."""
-    return Markup('<wbr class="endless">').join(escape(part) for part in re.split(rf"(?<=\S{{{LONGEST_WORD}}})(?=\S)", text))
+    start, *rest = re.split(rf"(?<=\S{{{LONGEST_WORD}}})(?=\S)", text)
+    return escape(start) + (Markup('<wbr class="endless">') + Markup("<wbr>").join(escape(part) for part in rest) if rest else "")
 
 
 def write_breaks(text: str) -> Markup:

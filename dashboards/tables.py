@@ -1,7 +1,7 @@
 """Accessible tables and their CSV twins; all escaping of cell values lives here.
 
 In: a `Table`. Out: body rows as safe markup for the template, and the CSV text of every row.
-Kinds of column: text, page_text, code, long, blank, paper, path, unit, link, anchor, state, spark, count, change, number, percent, date,
+Kinds of column: text, page_text, page_number, code, long, blank, paper, path, unit, link, anchor, state, spark, count, change, number, percent, date,
 part_date, file_line, found, share, part, interval, percent_interval. A `part_date` cell is (date, precision), a `file_line` cell
 (path, line), a `found` cell (open findings, worst severity), a `share` or `part` cell (count, of; a part of few has no percentage), an interval cell (value, low, high)
 or three times None. `blank` leaves room to write on, `paper` the same in print only.
@@ -24,7 +24,19 @@ from dashboards.blocks import Anchor, Column, Link, Table
 from dashboards.line_breaks import LONGEST_WORD, write_breaks, write_cut, write_long, write_text
 from pipeline.spreadsheet import guard
 
-RIGHT = {"count", "change", "number", "percent", "date", "part_date", "share", "part", "interval", "percent_interval"}
+RIGHT = {
+    "count",
+    "change",
+    "number",
+    "percent",
+    "date",
+    "part_date",
+    "share",
+    "part",
+    "interval",
+    "percent_interval",
+    "page_number",
+}
 PARTS = {
     "file_line": ("{}", "line_no"),
     "found": ("open_findings", "worst_open_severity"),

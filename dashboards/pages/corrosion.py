@@ -1,6 +1,7 @@
 """Corrosion: how does corrosion differ with age?
 
-In: figure.corrosion_by_age. Out: corrosion.html. All of it speaks of units that are still in service: survivors only.
+In: figure.corrosion_by_age and what the modules corrosion_*.py read. Out: corrosion.html. Shares by age speak of units
+that are still in service, survivors only; the curves of onset don't.
 """
 
 from __future__ import annotations
@@ -10,88 +11,26 @@ from datetime import date
 import duckdb
 from markupsafe import Markup
 
-from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Column, Context, Page, Section, Table, name_columns
+from dashboards import words
+from dashboards.blocks import Context, Page, Section
 from dashboards.database import select_rows
+from dashboards.pages import corrosion_curves, corrosion_metal, corrosion_pits, corrosion_traits
+from dashboards.pages.corrosion_ages import AGES_SQL, SURVIVORS, chart_ages, list_grades, pick_ends, tell_ages
 from dashboards.pages.corrosion_shares import (
-    EMPTY,
     LEAST_CLAIM,
     LEAST_UNITS,
     Row,
     chart_split,
     name_band,
     pick_rows,
-    read_share,
     say_band,
     say_limits,
-    say_share,
 )
 
-GRADES = ("worst_ri1", "worst_ri2", "worst_ri3", "worst_ri4", "worst_ri5", "worst_ungraded")
-SURVIVORS = (
-    "Survivors only: a corroded unit that was condemned is no longer counted, so the share among old "
-    "units understates what age does."
-)
-AGES_SQL = """
-    SELECT age_band_years, agent, lining, space_category, units, units_corroded, share, low, high,
-        worst_ri1, worst_ri2, worst_ri3, worst_ri4, worst_ri5, worst_ungraded
-    FROM figure.corrosion_by_age
-    ORDER BY agent, lining, space_category, regexp_extract(age_band_years, '^[0-9]+')::INTEGER"""
+SPLITS = (("space_category", "kind of space"), ("agent", "agent"), ("lining", "lining"))
 
 # Months run from that of the earliest inspection or service.
 BEGAN_SQL = "SELECT min(month_end) AS month_end FROM figure.overdue_monthly"
-
-
-def title_ages(mine: list[Row]) -> str:
-    """The lowest and the highest of the bands with units enough, and whether their intervals meet."""
-    rated = sorted((r for r in mine if r.units >= LEAST_CLAIM), key=lambda r: r.share)
-    if len(rated) < 2:
-        return "Too few units of different ages to compare"
-    low, high = rated[0], rated[-1]
-    said = ", ".join(f"{words.say_percent(100 * r.share, 0)} at {say_band(r)}" for r in (high, low))
-    return said + (": their intervals don't meet" if high.low > low.high else ": their intervals overlap")
-
-
-def chart_ages(rows: list[Row]) -> Chart | Table:
-    """The whole fleet by age."""
-    mine = pick_rows(rows)
-    columns = name_columns(
-        "age_band_years=Age, years; units=Units looked at:count; units_corroded=Corrosion ever found:count; "
-        "corroded_pct=Share (95 % interval):percent_interval"
-    )
-    cells = tuple((name_band(r), r.units, r.units_corroded, read_share(r)) for r in mine)
-    table = Table("ages", "Units in service that were looked at, by age", columns, cells, empty=EMPTY)
-    if mine and not any(r.units >= LEAST_UNITS for r in mine):
-        return table
-    figure = rate_charts.draw_intervals(
-        [name_band(r) for r in mine],
-        [read_share(r) for r in mine],
-        [say_share(r) for r in mine],
-        "units with corrosion ever found, %, by age in years",
-    )
-    summary = f"Share of the units in service on which corrosion was ever found, by age now. {SURVIVORS}"
-    return Chart("ages", title_ages(mine), summary, figure, table)
-
-
-def list_grades(rows: list[Row]) -> Table:
-    """The worst rust grade found, by age."""
-    heads = ("Ri1", "Ri2", "Ri3", "Ri4", "Ri5", "Not graded")
-    columns = (
-        Column("age_band_years", "Age, years"),
-        Column("units_corroded", "Corroded", "count"),
-        *(Column(k, h, "count") for k, h in zip(GRADES, heads, strict=True)),
-    )
-    cells = tuple((name_band(r), r.units_corroded, *(getattr(r, g) for g in GRADES)) for r in pick_rows(rows))
-    return Table(
-        "grades",
-        (
-            "Units by the worst rust grade ever found on them (ISO 4628-3: Ri1 0.05 % rusted area, Ri2 0.5 %, Ri3 "
-            "1 %, Ri4 8 %, Ri5 40 to 50 %)"
-        ),
-        columns,
-        cells,
-        empty=EMPTY,
-    )
 
 
 def say_band_share(row: Row) -> tuple[str, str, str, str]:
@@ -114,9 +53,8 @@ def say_oldest(rows: list[Row]) -> str:
 
 def write_answer(rows: list[Row], began_on: date | None, context: Context) -> str:
     """The lowest and the highest of the bands that have units enough for a claim."""
-    rated = sorted((r for r in pick_rows(rows) if r.units >= LEAST_CLAIM), key=lambda r: r.share)
-    day = words.say_date(context.as_of)
-    if len(rated) < 2:
+    ends, day = pick_ends(rows), words.say_date(context.as_of)
+    if ends is None:
         return (
             f"On {day} too few units of different ages have been looked at to say how corrosion differs with age: "
             f"at least two bands of {LEAST_CLAIM} units are wanted.{context.empty_why}"
@@ -127,22 +65,76 @@ def write_answer(rows: list[Row], began_on: date | None, context: Context) -> st
         "Survivors only: condemned units are no longer among them.{}"
     )
     began = f" in {words.say_month(began_on)}" if began_on else ""
-    return Markup(said).format(day, *say_band_share(rated[-1]), *say_band_share(rated[0]), began, say_oldest(rows))
+    return Markup(said).format(day, *say_band_share(ends[1]), *say_band_share(ends[0]), began, say_oldest(rows))
+
+
+def list_onset_sections(rows: list[Row], curves: list[Row], models: list[Row]) -> tuple[Section, ...]:
+    """When it begins, whether a difference is real, and where it begins earlier."""
+    confirmed = (
+        "Nobody sees corrosion begin. A finding is confirmed by rust grade Ri3 or worse, severity major or unfit, condemnation, or by two "
+        "looks running; it began between the last clean look and that one. Units already corroded at their first look are left out: "
+        "others like them had been condemned before. The corrected curve also allows for what services miss and what they report in error."
+    )
+    ratios = "Shares by age take units as independent; those of a vessel share its weather, so a difference near the edge is less sure. Ratios from one fit of the records as they stand, limits by vessel: what services miss delays both sides alike. Where a unit stood first."
+    return (
+        Section(
+            "onset",
+            "When it begins",
+            (corrosion_curves.chart_curves(curves, models), corrosion_traits.tell_looks(models)),
+            confirmed,
+        ),
+        Section(
+            "real",
+            "Is it real?",
+            (tell_ages(rows), corrosion_traits.tell_deck(models), corrosion_traits.list_ratios(models)),
+            ratios,
+        ),
+        Section(
+            "where",
+            "Where it begins earlier",
+            tuple(corrosion_curves.chart_groups(curves, column, plain) for column, plain in SPLITS[:2]),
+            "A group has a curve from twenty units on that were clean at their first service and reported later, and ten under watch at one age.",
+        ),
+    )
+
+
+def list_metal_sections(con: duckdb.DuckDBPyConnection, context: Context) -> tuple[Section, ...]:
+    """What corrosion takes."""
+    steps, walls = select_rows(con, corrosion_metal.GRADES_SQL), select_rows(con, corrosion_metal.WALLS_SQL)
+    pits, readings = select_rows(con, corrosion_pits.PITS_SQL), select_rows(con, corrosion_pits.READINGS_SQL)
+    drawn = (
+        "Each unit’s own loss is a line through its readings; drawn to the fleet it borrows from all others what its few readings don’t "
+        "tell. A gain is a reading like any other. The records name no point of measurement: readings of a unit are taken as of one point."
+    )
+    extremes = "From twenty units on the deepest pits are fitted by a Gumbel law; with fewer, only the readings stand."
+    return (
+        Section("steps", "How it grows", (corrosion_metal.list_steps(steps),), corrosion_metal.say_steps(steps)),
+        Section(
+            "walls", "Wall that is lost", (corrosion_metal.tell_walls(walls), corrosion_metal.list_walls(walls, context)), drawn
+        ),
+        Section("pits", "Pits", (corrosion_pits.list_pits(pits), corrosion_pits.list_readings(readings, context)), extremes),
+    )
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     rows, began = select_rows(con, AGES_SQL), select_rows(con, BEGAN_SQL)[0].month_end
+    curves, models = select_rows(con, corrosion_curves.CURVES_SQL), select_rows(con, corrosion_curves.MODEL_SQL)
     sections = (
-        Section("ages", "By age", (chart_ages(rows), list_grades(rows)), f"{SURVIVORS} Intervals are 95 % (Wilson)."),
-        Section("agent", "By agent", (chart_split(rows, "agent", "agent"),)),
+        *list_onset_sections(rows, curves, models),
         Section(
-            "space",
-            "By kind of space",
-            (chart_split(rows, "space_category", "kind of space"),),
+            "ages",
+            "Found so far",
+            (chart_ages(rows), list_grades(rows)),
+            f"{SURVIVORS} Intervals are 95 % (Wilson). The column that never falls pools neighbours; bands of fewer than {LEAST_UNITS} units are left out of it.",
+        ),
+        Section(
+            "splits",
+            "Found so far, split",
+            tuple(chart_split(rows, column, plain) for column, plain in SPLITS),
             "Where a unit stands now; it may have stood elsewhere before.",
         ),
-        Section("lining", "By lining", (chart_split(rows, "lining", "lining"),)),
+        *list_metal_sections(con, context),
     )
     return Page(
         "corrosion.html", "Corrosion", "How does corrosion differ with age?", write_answer(rows, began, context), sections

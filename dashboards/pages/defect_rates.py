@@ -16,14 +16,14 @@ Row = Any
 PERIOD = "last 12 months"
 
 
-DIMENSIONS = ("imo_number", "component", "defect", "agent", "space_category")
+DIMENSIONS = ("imo_number", "component", "defect", "agent", "space_category", "maker", "provider")
 
 
 RATES_SQL = """
-    SELECT period, imo_number, component, defect, agent, space_category, findings, unit_years, per_100_unit_years, low, high,
-        is_rated, reports, repeat_share, closed, days_to_close_median
+    SELECT period, imo_number, component, defect, agent, space_category, maker, provider, findings, unit_years, per_100_unit_years, low, high,
+        is_rated, reports, repeat_share, closed, days_to_close_median, inspections, per_100_inspections
     FROM figure.defect_rate WHERE imo_number = '*' OR (component = '*' AND defect = '*' AND period = 'last 12 months')
-    ORDER BY period, findings DESC, imo_number, component, defect, agent, space_category"""
+    ORDER BY period, findings DESC, imo_number, component, defect, agent, space_category, maker, provider"""
 
 
 EMPTY = (
@@ -61,25 +61,24 @@ def say_rate(row: Row) -> str:
     return words.say_interval(row.per_100_unit_years, row.low, row.high)
 
 
-def chart_rates(
-    name: str, heading: str, rows: list[Row], labels: list[str], title: str, summary: str, fleet: Row | None = None
-) -> Chart | Table:
-    """Points with intervals, and the table of what is drawn; the table alone where nothing can be rated."""
+def table_rates(name: str, heading: str, rows: list[Row], labels: list[str]) -> Table:
+    """Counts and rates with their limits."""
     columns = name_columns(
         f"{name}={heading}; findings=Found:count; unit_years=Unit-years:number; "
         "per_100_unit_years=Per 100 unit-years (95 % interval):interval"
     )
     cells = tuple((label, r.findings, round(float(r.unit_years), 1), read_rate(r)) for label, r in zip(labels, rows, strict=True))
+    few = "; too few to rate any" if rows and not any(r.is_rated for r in rows) else ""
+    return Table(name, f"Distinct defects found, {PERIOD}{few}", columns, cells, empty=EMPTY)
+
+
+def chart_rates(name: str, heading: str, rows: list[Row], labels: list[str], title: str, summary: str) -> Chart | Table:
+    """Points with intervals, and the table of what is drawn; the table alone where nothing can be rated."""
+    table = table_rates(name, heading, rows, labels)
     if rows and not any(r.is_rated for r in rows):
-        return Table(name, f"Distinct defects found, {PERIOD}; too few to rate any", columns, cells, empty=EMPTY)
-    table = Table(name, f"Distinct defects found, {PERIOD}", columns, cells, empty=EMPTY)
-    reference = (
-        (round(float(fleet.per_100_unit_years), 2), f"fleet {words.say_number(fleet.per_100_unit_years, 1)}")
-        if fleet and fleet.is_rated
-        else None
-    )
+        return table
     figure = rate_charts.draw_intervals(
-        labels, [read_rate(r) for r in rows], [say_rate(r) for r in rows], "defects found per 100 unit-years", reference
+        labels, [read_rate(r) for r in rows], [say_rate(r) for r in rows], "defects found per 100 unit-years"
     )
     return Chart(name, title, summary, figure, table)
 
@@ -96,7 +95,10 @@ def compare_top(rows: list[Row], labels: list[str], plain: str) -> str:
     rivals = [label for r, label in ranked[1:] if r.high >= top[0].low]
     if not rivals:
         return f"{words.say_capital(top[1])} stands above all others: its interval touches none of theirs"
-    return (
-        f"{words.say_capital(top[1])} has the highest rate, but its interval overlaps that of "
-        f"{words.say_list(rivals[:2]) if len(rivals) < 3 else f'{len(rivals)} others'}"
-    )
+    as_what = "" if len(rivals) == len(ranked) - 1 else " as the highest"
+    named = (
+        words.say_list([top[1], *rivals]) if len(rivals) < 3
+        else f"{top[1]} and {len(rivals)} others" if as_what
+        else f"{plain.removeprefix('the ')} with enough found to rate"
+    )  # fmt: skip
+    return f"{words.say_capital(named)} can’t be told apart{as_what}: their intervals overlap"

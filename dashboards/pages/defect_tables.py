@@ -21,7 +21,7 @@ def list_kinds(rows: list[Row]) -> Table:
     """Closing and repeats, by kind of defect."""
     columns = name_columns(
         "kind=Component and defect; findings=Found:count; reports=Times reported:count; closed=Closed:count; still_open=Still open:count; "
-        "days_to_close_median=Median days to close, of those closed:number; seen_before=Found on that unit before:part"
+        "seen_before=Found on that unit before:part"
     )
     cells = tuple(
         (
@@ -30,13 +30,11 @@ def list_kinds(rows: list[Row]) -> Table:
             r.reports,
             r.closed,
             r.findings - r.closed,
-            r.days_to_close_median,
             (None if r.repeat_share is None else round(r.repeat_share * r.findings), r.findings),
         )
         for r in pick_rows(rows, "component", "defect")
     )
-    caption = f"Time to close and repeats, {PERIOD}. The median leaves out what is still open, so it tells too short a time"
-    return Table("closing", caption, columns, cells, empty=EMPTY, shown=40)
+    return Table("closing", f"Closing and repeats by kind, {PERIOD}", columns, cells, empty=EMPTY, shown=40)
 
 
 def list_periods(rows: list[Row]) -> Table:
@@ -45,12 +43,23 @@ def list_periods(rows: list[Row]) -> Table:
     mine.sort(key=lambda r: (not r.period.isdigit(), r.period))
     columns = name_columns(
         "period=Period; findings=Found:count; unit_years=Unit-years:number; "
-        "per_100_unit_years=Per 100 unit-years (95 % interval):interval"
+        "per_100_unit_years=Per 100 unit-years (95 % interval):interval; inspections=Looks at a unit:count; "
+        "per_100_inspections=Per 100 looks:number"
     )
     return Table(
         "periods",
         "All defects, whole fleet, by calendar year and over all",
         columns,
-        tuple((r.period, r.findings, round(float(r.unit_years), 1), read_rate(r)) for r in mine),
+        tuple(
+            (
+                r.period,
+                r.findings,
+                round(float(r.unit_years), 1),
+                read_rate(r),
+                r.inspections,
+                r.per_100_inspections if r.is_rated else None,
+            )
+            for r in mine
+        ),
         empty=EMPTY,
     )

@@ -1,6 +1,6 @@
 """Defects: what fails, where, on what?
 
-In: figure.defect_rate. Out: defects.html. Every rate stands with its Garwood interval; where figure.defect_rate says that there
+In: the figures about defects. Out: defects.html. Every rate stands with its Garwood interval; where figure.defect_rate says that there
 are too few to rate, only the count is shown.
 """
 
@@ -11,7 +11,7 @@ import duckdb
 from dashboards import words
 from dashboards.blocks import Chart, Context, Page, Section, Table
 from dashboards.database import select_rows
-from dashboards.pages import defect_tables, defect_words
+from dashboards.pages import defect_lasting, defect_pareto, defect_tables, defect_vessels, defect_words
 from dashboards.pages.defect_rates import (
     RATES_SQL,
     Row,
@@ -19,12 +19,13 @@ from dashboards.pages.defect_rates import (
     compare_top,
     name_kind,
     pick_rows,
+    table_rates,
 )
 
 LEFT_OUT_SQL = """
     SELECT count(*) AS reports FROM figure.defect_report
     WHERE NOT is_counted AND found_on >= ($day::DATE + 1 - to_months(12))::DATE AND found_on <= $day::DATE"""
-MOST_KINDS, MOST_VESSELS = 15, 40
+MOST_KINDS = 15
 
 
 def chart_split(rows: list[Row], dimension: str, heading: str, plain: str) -> Chart | Table:
@@ -41,77 +42,76 @@ def chart_split(rows: list[Row], dimension: str, heading: str, plain: str) -> Ch
     )
 
 
-def chart_kinds(rows: list[Row]) -> Chart | Table:
-    """The vital few: component and defect together, most found first."""
+def list_kinds(rows: list[Row]) -> Table:
+    """The rates of the kinds found most often."""
     mine = pick_rows(rows, "component", "defect")[:MOST_KINDS]
-    every = sum(r.findings for r in pick_rows(rows, "component", "defect"))
-    few = sum(r.findings for r in mine[:3])
-    title = f"Three kinds make up {words.say_of(few, every, 'defect')} found" if len(mine) > 3 else "Defects found, by kind"
-    said = (
-        f"The {len(mine)} kinds found most often, with the rate per 100 unit-years and its 95 % interval. "
-        "Intervals that overlap leave the order open."
-    )
-    return chart_rates("kinds", "Component and defect", mine, [name_kind(r) for r in mine], title, said)
-
-
-def chart_vessels(rows: list[Row], context: Context) -> Chart | Table:
-    """Vessels by name, never by rank, against the fleet's rate."""
-    mine = [r for r in pick_rows(rows, "imo_number") if r.imo_number in context.by_imo]
-    mine.sort(key=lambda r: (context.name_vessel(r.imo_number), r.imo_number))
-    fleet = next(iter(pick_rows(rows)), None)
-    clear = [r for r in mine if fleet and r.is_rated and (r.low > fleet.per_100_unit_years or r.high < fleet.per_100_unit_years)]
-    title = (
-        f"{words.say_number(len(clear)) if clear else 'None'} of {words.say_count(len(mine), 'vessel')} "
-        f"{words.say_verb(len(clear), 'has', 'have')} an interval that leaves out the fleet's rate"
-        if len(mine) > 1
-        else "One vessel alone: its rate is the fleet's"
-    )
-    said = (
-        "In order of name, not of rate. The rate follows how closely a crew looks as well as the state of its "
-        "units; one vessel in twenty lies outside by chance alone."
-    )
-    return chart_rates(
-        "vessels",
-        "Vessel",
-        mine[:MOST_VESSELS],
-        [context.name_vessel(r.imo_number) for r in mine[:MOST_VESSELS]],
-        title,
-        said,
-        fleet,
-    )
+    return table_rates("kinds", "Component and defect", mine, [name_kind(r) for r in mine])
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     rows = select_rows(con, RATES_SQL)
     left_out = select_rows(con, LEFT_OUT_SQL, day=context.as_of)[0].reports
+    pareto, vessels = select_rows(con, defect_pareto.PARETO_SQL), select_rows(con, defect_vessels.VESSELS_SQL)
     splits = (
         chart_split(rows, "component", "Component", "the components"),
         chart_split(rows, "space_category", "Kind of space", "the kinds of space"),
         chart_split(rows, "agent", "Agent", "the agents"),
+        chart_split(rows, "maker", "Maker", "the makers"),
     )
     few = (
         "Intervals are exact 95 % limits of a count (Garwood). Fewer than 10 found: the count stands alone, "
         "it is too few to rate. The limits take finds as independent of each other; finds come in batches, at one call of "
         "a workshop or one keen round, so the true interval is wider."
     )
+    provider = chart_split(rows, "provider", "Last serviced by", "the providers")
+    real = (
+        "Exact limits of the ratio of two counts, and limits within the same vessels that allow for finds in batches; the sentence gives "
+        "the wider and claims a change only where both do."
+    )
+    apart = (
+        "Whether vessels differ is tested before any is named: against chance, and against how much a vessel moves from one year to the "
+        "next. Without evidence (p above .10) there is no order."
+    )
+    after = (
+        "A unit serviced with a satisfactory outcome, and at the next looks within 90 days a major or unfit defect that was not known at "
+        "the service. The units of one vessel and month stand or fall together in the limits. A provider that does older units will show more. The chart counts every defect found from the day after a service to the day of the next one."
+    )
     sections = (
-        Section("kinds", "What fails?", (chart_kinds(rows),), few),
+        Section(
+            "real",
+            "Is it real?",
+            (defect_vessels.say_change(select_rows(con, defect_vessels.CHANGE_SQL)), defect_pareto.tell_first(pareto)),
+            real,
+        ),
+        Section(
+            "kinds", "What fails?", (defect_pareto.chart_pareto(pareto), *defect_pareto.list_rarer(pareto), list_kinds(rows)), few
+        ),
         Section(
             "where",
             "Where, on what?",
             splits,
             "Each rate is over the unit-years of that space or agent, so that many units don't look like many defects.",
         ),
-        Section("vessels", "Vessel by vessel", (chart_vessels(rows, context),)),
+        Section("vessels", "Vessel by vessel", (defect_vessels.chart_vessels(vessels, context),), apart),
         Section(
             "closing",
             "Closing and repeats",
-            (defect_tables.list_kinds(rows),),
+            (
+                defect_lasting.list_lasting(select_rows(con, defect_lasting.CLOSING_SQL), context),
+                defect_lasting.list_repeats(select_rows(con, defect_lasting.REPEAT_SQL)),
+                defect_tables.list_kinds(rows),
+            ),
             (
                 "A defect reported again while still open counts once. Found before: the same defect on the same unit, "
                 "closed and then found anew."
             ),
+        ),
+        Section(
+            "service",
+            "After service",
+            (defect_lasting.list_services(select_rows(con, defect_lasting.SERVICE_SQL)), provider),
+            after,
         ),
         Section("years", "Over the years", (defect_tables.list_periods(rows),)),
     )

@@ -12,8 +12,21 @@ from markupsafe import Markup
 
 from dashboards import standing, words
 from dashboards.blocks import Context, Fact, Facts, Link, Note, Page, Section
-from dashboards.pages import bare_records, due_words, fleet_data, fleet_duties, fleet_vessels, verdict_rows, verdict_words
+from dashboards.pages import (
+    bare_records,
+    due_words,
+    fleet_data,
+    fleet_duties,
+    fleet_vessels,
+    on_time_data,
+    verdict_rows,
+    verdict_words,
+)
 
+REAL = (
+    "A count on a day is exact. Whether the fleet does better or worse than a year ago is told from what fell due and was done in time, "
+    "with limits that take the services of a vessel and month as one."
+)
 APART = {"spare": "spare", "ashore": "ashore for service", "laid up": "on vessels laid up"}
 
 
@@ -92,6 +105,12 @@ def tell_fitness(data: fleet_data.FleetData) -> Note:
     )
 
 
+def tell_change(data: fleet_data.FleetData, context: Context) -> Note:
+    """Whether the year differs from the one before, and a vessel from the fleet, by more than chance."""
+    said = f"{on_time_data.say_real(data.on_time)} {on_time_data.say_outside(data.on_time, context)}"
+    return Note(said, links=(Link("How that is told", "overdue.html#real"),))
+
+
 def say_empty(context: Context) -> Section:
     """Why there is no vessel, and what to do."""
     said = (
@@ -107,6 +126,7 @@ def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
     further = fleet_vessels.make_further_pages(data.vessels, context)
     sections = [
         Section("standing", "The fleet on this day", (list_facts(data, context), tell_fitness(data))),
+        Section("real", "Is it real?", (tell_change(data, context),), REAL),
         Section(
             "duties",
             "Overdue by duty",

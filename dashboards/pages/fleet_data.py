@@ -12,7 +12,7 @@ import duckdb
 from dashboards import standing
 from dashboards.blocks import Context
 from dashboards.database import select_rows
-from dashboards.pages import bare_records, due_items, fleet_vessels, verdict_rows
+from dashboards.pages import bare_records, due_items, fleet_vessels, on_time_data, verdict_rows
 from dashboards.standing import Comparison
 
 AHEAD_SQL = """
@@ -40,6 +40,7 @@ class FleetData:
     unknown: list[due_items.Item]
     bare: frozenset[str]
     verdicts: list[verdict_rows.Row]
+    on_time: on_time_data.OnTime
 
     @property
     def any_duty(self) -> Comparison | None:
@@ -60,4 +61,5 @@ def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
         [item for item in items if item.state == "unknown"],
         bare_records.find_bare(con),
         verdict_rows.read_verdicts(con),
+        on_time_data.read_on_time(con),
     )

@@ -15,7 +15,7 @@ from markupsafe import Markup
 from dashboards import words
 from dashboards.blocks import Anchor, Context, Definitions, Page, Section, Table, name_columns
 from dashboards.database import select_rows
-from dashboards.pages import rule_tables, rule_words
+from dashboards.pages import method_figures, rule_tables, rule_words
 
 RULES_SQL = """
     WITH kept AS (
@@ -142,6 +142,8 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
                 part.get("remark", ""),
             )
         )
+    remark = "Formulas in full and their references stand above. A figure that rests on little says so where it stands."
+    sections.append(Section("figures", "The figures", (method_figures.list_figures(con),), remark, is_wide=True))
     sections.append(tell_run(context))
     return Page(
         "method.html", "Method", "How is each figure counted, and by which rules?", write_answer(rules, kinds), tuple(sections)

@@ -1,6 +1,7 @@
 """Overdue: who is late, for how long, is it getting worse?
 
-In: figure.overdue_monthly, overdue_now, duty_now. Out: overdue.html. Counts on a day are a census and carry no interval.
+In: figure.overdue_monthly, overdue_now, duty_now, on_time_year, on_time_chart, overdue_duration. Out: overdue.html. Counts on a day are a
+census and carry no interval; shares done in time speak of how work is done, and do.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ import duckdb
 
 from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
-from dashboards.pages import due_rows, due_words, overdue_data, overdue_trends, overdue_words
+from dashboards.pages import due_rows, due_words, on_time, on_time_tables, overdue_data, overdue_trends, overdue_words
 
 MOST_ITEMS = 150
 
@@ -108,12 +109,25 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             overdue_trends.make_charts(data, context),
             "Unit-days look at every day of the month; month ends are single days. The last month runs to the date of this page.",
         ),
-        Section("who", "Who is late?", (overdue_trends.chart_vessels(data, context),)),
+        Section(
+            "real",
+            "Is it real?",
+            (
+                on_time.tell_real(data.on_time, context),
+                on_time.chart_flow(data.on_time, context),
+                on_time_tables.list_years(data.on_time, context),
+            ),
+            "What fell due and was done by its due date. One late visit makes all that was due at it late, so the intervals take the "
+            "services of a vessel and month as one.",
+        ),
+        Section(
+            "who", "Who is late?", (overdue_trends.chart_vessels(data, context), on_time.chart_funnel(data.on_time, context))
+        ),
         Section(
             "how-long",
             "For how long?",
-            (chart_ages(data), list_spread(data, context)),
-            "Counted from the day after the due date. What has been closed since is not in it.",
+            (chart_ages(data), list_spread(data, context), *on_time_tables.list_durations(data.on_time, context)),
+            "What is open now, counted from the day after the due date; then all that ever became overdue.",
         ),
         Section("ahead", "What comes next?", (chart_load(data, context),)),
         Section(

@@ -1,6 +1,6 @@
 """The data of the Overdue page.
 
-In: figure.overdue_monthly, overdue_now, duty_now. Out: `OverdueData`.
+In: figure.overdue_monthly, overdue_now, duty_now, on_time_year, on_time_chart, overdue_duration. Out: `OverdueData`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import duckdb
 from dashboards import standing
 from dashboards.blocks import Context
 from dashboards.database import select_rows
-from dashboards.pages import bare_records, due_items
+from dashboards.pages import bare_records, due_items, on_time_data
 from dashboards.standing import Months
 
 BANDS = ("1 to 7 days", "8 to 30 days", "31 to 90 days", "91 to 180 days", "over 180 days")
@@ -52,6 +52,7 @@ class OverdueData:
     items: list[due_items.Item]
     unknown: list[due_items.Item]
     bare: frozenset[str]
+    on_time: on_time_data.OnTime
 
 
 def read_overdue(con: duckdb.DuckDBPyConnection, context: Context) -> OverdueData:
@@ -66,4 +67,6 @@ def read_overdue(con: duckdb.DuckDBPyConnection, context: Context) -> OverdueDat
         key=lambda item: (-(item.days_overdue or 0), item.imo_number, item.unit_id, item.duty),
     )
     unknown = [item for item in listed if item.state == "unknown"]
-    return OverdueData(standing.read_months(con), ages, spread, load, items, unknown, bare_records.find_bare(con))
+    return OverdueData(
+        standing.read_months(con), ages, spread, load, items, unknown, bare_records.find_bare(con), on_time_data.read_on_time(con)
+    )

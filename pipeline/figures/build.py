@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from importlib import import_module
 from importlib.resources import files
 
 import duckdb
@@ -10,7 +11,8 @@ import duckdb
 from pipeline.checks.flags import add_flags
 from pipeline.figures.statistics.intervals import register_intervals
 
-# In this order: a later one may read an earlier one.
+# In this order: a later one may read an earlier one. A name is a file of SQL; where a module of that name stands beside it, its
+# `fill(con, as_of)` then computes what SQL can't.
 FIGURES = (
     "count_interval",
     "overdue_monthly",
@@ -30,16 +32,33 @@ FIGURES = (
     "observed",
     "defect_report",
     "defect_rate",
+    "defect_comparison",
+    "defect_pareto",
+    "defect_closing",
+    "service_failure",
     "corrosion_by_age",
+    "corrosion_history",
+    "corrosion_onset",
+    "rust_grade_change",
+    "wall_loss",
+    "pit_depth",
+    "on_time",
+    "overdue_duration",
 )
+
+
+def run_sql(con: duckdb.DuckDBPyConnection, text: str, as_of: date) -> None:
+    """Run each statement; the day is the only parameter."""
+    for statement in duckdb.extract_statements(text):
+        con.execute(statement, {"as_of": as_of} if "as_of" in statement.named_parameters else None)
 
 
 def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     """Run every figure's SQL with the day as its only parameter."""
     register_intervals(con)
+    folder = files("pipeline.figures")
     for name in FIGURES:
-        text = files("pipeline.figures").joinpath(f"{name}.sql").read_text(encoding="utf-8")
-        for statement in duckdb.extract_statements(text):
-            parameters = {"as_of": as_of} if "as_of" in statement.named_parameters else None
-            con.execute(statement, parameters)
+        run_sql(con, folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"), as_of)
+        if folder.joinpath(f"{name}.py").is_file():
+            import_module(f"pipeline.figures.{name}").fill(con, as_of)
     add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"))

@@ -1,6 +1,7 @@
 -- figure.corrosion_by_age: one row is a band of ages, an agent, a lining and a kind of space ('*' = all of them): units in service on
 -- $as_of that were looked at, and how many of them ever had corrosion found, with Wilson limits. Survivors only: a
--- corroded unit that was condemned is no longer here, so this is no risk of a unit's life.
+-- corroded unit that was condemned is no longer here, so this is no risk of a unit's life. share_smooth: the nearest shares that never
+-- fall with age, of bands of ten units or more (pooled neighbours, weighted by units); null for smaller bands.
 create table figure.corrosion_by_age as
 with band as (
     select * from (values (0, 5, '0–4'), (5, 10, '5–9'), (10, 15, '10–14'), (15, 20, '15–19'), (20, 1000, '20 and over'))
@@ -34,5 +35,5 @@ counted as (
 )
 select age_band_years, agent, lining, space_category, units, units_corroded, units_corroded / units as share,
     wilson_low(units_corroded, units) as low, wilson_high(units_corroded, units) as high, * exclude (from_years,
-    age_band_years, agent, lining, space_category, units, units_corroded)
+    age_band_years, agent, lining, space_category, units, units_corroded), null::double as share_smooth
 from counted order by agent, lining, space_category, from_years;

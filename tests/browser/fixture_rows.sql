@@ -124,8 +124,44 @@ counted AS (SELECT *, count(*) OVER () AS ignored, (SELECT count(*) FROM figure.
 SELECT period, imo_number, component, defect, agent, space_category, findings, unit_years, 100 * findings / unit_years,
   CASE WHEN findings = 0 THEN 0 ELSE 100 * findings * pow(1 - 1 / (9 * findings) - 1.96 / (3 * sqrt(findings)), 3) / unit_years END,
   100 * (findings + 1) * pow(1 - 1 / (9 * (findings + 1)) + 1.96 / (3 * sqrt(findings + 1)), 3) / unit_years, findings >= 10,
-  findings + findings // 3, CASE WHEN findings > 0 THEN 0.12 END, findings * 2 // 3, CASE WHEN findings > 0 THEN 21 END
+  findings + findings // 3, CASE WHEN findings > 0 THEN 0.12 END, findings * 2 // 3, CASE WHEN findings > 0 THEN 21 END, '*', '*',
+  (12 * unit_years)::BIGINT, 100 * findings / (12 * unit_years)::BIGINT
 FROM counted ORDER BY ALL;
+INSERT INTO figure.defect_rate
+SELECT * REPLACE ('*' AS agent, if(agent = 'co2', 'Tarn & Lowe', 'Ashquill') AS maker) FROM figure.defect_rate WHERE agent IN ('co2', 'foam');
+INSERT INTO figure.defect_rate
+SELECT * REPLACE ('*' AS maker, if(maker = 'Ashquill', 'Pellworth Works', 'Quarnside') AS provider) FROM figure.defect_rate WHERE maker <> '*';
+
+INSERT INTO figure.defect_vessel
+SELECT period, imo_number, findings, unit_years, per_100_unit_years, low, high, 'Garwood', per_100_unit_years * 0.9, low * 1.1, high * 0.8,
+  if(imo_number = '*', NULL, draw(imo_number || 'above', 100) / 100), if(imo_number = '*', NULL, row_number() OVER (PARTITION BY period ORDER BY imo_number) - 1),
+  21.1, 5, 0.01, 1.3, 0.02, if(imo_number = '*', 'vessels differ by more than chance', NULL)
+FROM figure.defect_rate WHERE period IN ('all', 'last 12 months')
+  AND (component, defect, agent, space_category, maker, provider) = ('*', '*', '*', '*', '*', '*') ORDER BY ALL;
+INSERT INTO figure.defect_change
+SELECT findings, unit_years, findings + 3, unit_years, findings / (findings + 3), 0.71, 1.07, 0.18, 0.68, 1.1, 0.2, 'can not be told from chance'
+FROM figure.defect_vessel WHERE imo_number = '*' AND period = 'last 12 months';
+INSERT INTO figure.defect_pareto
+SELECT period, component, defect, findings, findings / sum(findings) OVER w, 0.8 * findings / sum(findings) OVER w,
+  1.2 * findings / sum(findings) OVER w, if(row_number() OVER o = 1, 0.6, 0.05), 0.3, true, false,
+  if(row_number() OVER o < 3, ['another kind'], []::TEXT[]), getvariable('vessels'), 'vessels', NULL
+FROM figure.defect_rate WHERE component <> '*' AND defect <> '*' AND findings > 0
+WINDOW w AS (PARTITION BY period), o AS (PARTITION BY period ORDER BY findings DESC, component, defect) ORDER BY ALL;
+INSERT INTO figure.defect_closing
+SELECT period, severity, imo_number, 40, 30, 12, 10, 14, 9, 20, if(severity = 'major', NULL, 80), if(severity = 'major', NULL, 60), NULL,
+  if(severity = 'major', 'more than one in ten last longer than the records can tell', NULL)
+FROM (VALUES ('all'), ('last 12 months')) AS p (period),
+  (SELECT '*' AS severity, '*' AS imo_number UNION SELECT unnest(['minor', 'major']), '*' UNION SELECT '*', imo_number FROM record.vessel)
+WHERE getvariable('vessels') > 0 ORDER BY ALL;
+INSERT INTO figure.defect_repeat
+SELECT period, component, findings, findings // 8, if(findings < 10, NULL, findings // 8 / findings), if(findings < 10, NULL, 0.02), if(findings < 10, NULL, 0.3)
+FROM figure.defect_rate WHERE findings > 0
+  AND (imo_number, defect, agent, space_category, maker, provider) = ('*', '*', '*', '*', '*', '*') ORDER BY ALL;
+INSERT INTO figure.service_failure
+SELECT period, provider, 90, 80, 7200, 6, 7.5, 3.5, 15.2, 12, 60, if(provider = '*', NULL, -1.5), if(provider = '*', NULL, -6), if(provider = '*', NULL, 4),
+  if(provider = '*', NULL, 'can not be told apart'), NULL
+FROM (VALUES ('all'), ('last 12 months')) AS p (period), (VALUES ('*'), ('Pellworth Works'), ('Quarnside')) AS q (provider)
+WHERE getvariable('vessels') > 0 ORDER BY ALL;
 
 INSERT INTO figure.corrosion_by_age
 WITH band AS (SELECT * FROM (VALUES (0, 5, '0–4'), (5, 10, '5–9'), (10, 15, '10–14'), (15, 20, '15–19'), (20, 1000, '20 and over'))
@@ -138,7 +174,8 @@ cut AS (SELECT low_age, age_band_years, coalesce(agent, '*') AS agent, coalesce(
     (low_age, age_band_years, space_category)))
 SELECT age_band_years, agent, lining, space_category, n, bad, bad / n,
   (bad + 1.92) / (n + 3.84) - 1.96 * sqrt(bad * (n - bad) / n + 0.96) / (n + 3.84),
-  (bad + 1.92) / (n + 3.84) + 1.96 * sqrt(bad * (n - bad) / n + 0.96) / (n + 3.84), bad // 2, bad // 4, 0, 0, 0, bad - bad // 2 - bad // 4
+  (bad + 1.92) / (n + 3.84) + 1.96 * sqrt(bad * (n - bad) / n + 0.96) / (n + 3.84), bad // 2, bad // 4, 0, 0, 0, bad - bad // 2 - bad // 4,
+  if(n < 10, NULL, bad / n)
 FROM cut ORDER BY agent, lining, space_category, low_age;
 
 INSERT INTO figure.agent_mix (imo_number, agent, agent_detail, foam_kind, units, total_charge_l, total_charge_kg, spare_charges_held,
@@ -208,3 +245,58 @@ INSERT INTO figure.number_now SELECT imo_number, 'five', NULL, NULL, NULL, 5, 4,
 INSERT INTO figure.stated_vs_computed
 SELECT imo_number, unit_id, 'annual_service', getvariable('day') - 30, getvariable('day') + 700, getvariable('day') + 335, 365, 'annual', 'service', '2', no, no + 1
 FROM judged WHERE no % 10 = 0;
+-- What fell due and was done in time, in the rough: every unit once a month, those overdue late; the second vessel lies outside.
+INSERT INTO figure.on_time_chart
+SELECT month_end, duty, units, units - overdue, 1 - overdue / units, DATE '2025-05-01', month_end, 18, 0.9, 0.7, 1.0, 2.1, 1 - overdue / units < 0.7,
+  0.1, -0.9, 0.9, false, 18, 4, 7, 8, 5, false, NULL
+FROM figure.overdue_monthly WHERE imo_number = '*' AND duty = '*';
+INSERT INTO figure.on_time_year
+WITH summed AS (SELECT imo_number, duty, sum(units) AS units, sum(units - overdue) AS done FROM figure.overdue_monthly
+  WHERE month_end > getvariable('day') - to_months(12) GROUP BY ALL),
+period AS (SELECT unnest(['last 12 months', 'the 12 before']) AS period)
+SELECT period, getvariable('day') - 364, getvariable('day'), imo_number, duty, units, done, done / units, greatest(0, done / units - 0.1),
+  least(1, done / units + 0.05), 12, 40.0, 0.8, 0.95, CASE WHEN duty = '*' THEN 'rate' ELSE 'counts only' END,
+  CASE WHEN duty <> '*' THEN 'tells as much as 12 independent services; 30 are needed' END, NULL,
+  CASE WHEN imo_number <> '*' THEN 12.0 + units / 100 END, 0.9, 0.7, 1.0, 0.6, 1.0, 1.1, NULL,
+  CASE WHEN period = 'last 12 months' AND imo_number = (SELECT max(imo_number) FROM record.vessel) THEN 'fewer in time' END,
+  CASE WHEN imo_number = '*' THEN 3.4 END, 0.02, -0.05, 0.09,
+  CASE WHEN period <> 'last 12 months' THEN NULL WHEN duty = '*' THEN 'can not be told' ELSE 'too few' END
+FROM summed, period WHERE units > 0;
+INSERT INTO figure.overdue_duration
+SELECT imo_number, duty, 20 + count(*), 2, 1, 6, 12, 8, 20, 41, 30, NULL, NULL FROM figure.overdue_monthly GROUP BY ALL;
+
+-- Corrosion: a Weibull curve with and without what looks miss, walls that get thinner, a few pits.
+INSERT INTO figure.corrosion_onset
+WITH method AS (SELECT * FROM (VALUES ('first clean, errors of looks allowed for', 14, 2), ('first clean, delayed entry', 16, 2),
+  ('all units, prevalent left-censored', 17, 0), ('naive: first finding taken as the day it began', 19, 0)) AS m (method, scale, starts_at)),
+part AS (SELECT * FROM (VALUES ('all', 'all', 1), ('space_category', 'machinery', 1), ('space_category', 'open_deck', 0.6), ('agent', 'foam', 1.1))
+  AS p (dimension, value, factor)),
+aged AS (SELECT *, unnest(range(4, 41)) / 2 AS age FROM method, part WHERE getvariable('vessels') > 0)
+SELECT method, dimension, value, age, starts_at, 60 - age::INTEGER, 1 - exp(-pow(age / scale / factor, 2.2)) AS share, 0.8 * share, least(1, 1.2 * share)
+FROM aged ORDER BY ALL;
+INSERT INTO figure.corrosion_model
+SELECT method, 'all', 'all', term, 200, 60, 6, estimate, low, high, why_not FROM (VALUES
+  ('first clean, errors of looks allowed for', 'shape', 2.2, 1.8, 2.7, NULL), ('first clean, errors of looks allowed for', 'scale_years', 14.0, 12.5, 15.8, NULL),
+  ('first clean, errors of looks allowed for', 'sensitivity', 0.55, 0.4, 0.7, NULL),
+  ('first clean, errors of looks allowed for', 'sensitivity_5_years', 0.8, 0.7, 0.9, NULL),
+  ('first clean, errors of looks allowed for', 'specificity', 0.985, 0.97, 0.993, NULL), ('first clean, delayed entry', 'shape', 2.2, 1.8, 2.7, NULL),
+  ('first clean, delayed entry', 'open_deck', 0.62, 0.48, 0.81, NULL), ('first clean, delayed entry', 'machinery', 0.9, 0.7, 1.2, NULL),
+  ('first clean, delayed entry', 'lined', NULL, NULL, NULL, 'fewer than 5 onsets on one side: 3 with, 57 without')) AS m (method, term, estimate, low, high, why_not)
+WHERE getvariable('vessels') > 0 ORDER BY ALL;
+INSERT INTO figure.rust_grade_change
+SELECT 'Ri' || no, 'Ri' || (no + step), CASE step WHEN 1 THEN 'worse' WHEN 0 THEN 'same' ELSE 'better' END AS kind, 10 + no + step, 30.0,
+  if(kind = 'worse', 100 * (10 + no + step) / 30, NULL), if(kind = 'worse', 20, NULL), if(kind = 'worse', 70, NULL)
+FROM (SELECT unnest([1, 2, 3]) AS no), (SELECT unnest([-1, 0, 1]) AS step) WHERE getvariable('vessels') > 0 ORDER BY ALL;
+INSERT INTO figure.wall_loss
+WITH numbered AS (SELECT unit_id, imo_number, row_number() OVER (ORDER BY unit_id) AS no FROM figure.unit_now WHERE counted = 'in service'),
+measured AS (SELECT *, 1.1 + no / 100 AS last_mm FROM numbered WHERE no <= 40)
+SELECT unit_id, imo_number, true, 2 + no % 3, getvariable('day') - 1500, last_mm + 0.12, getvariable('day') - 40, last_mm, last_mm, 1.2, 0.03, 0.005,
+  0.055, 0.028, 0.012, 0.044, if(last_mm > 1.31, (last_mm - 1.2) / 0.044, NULL),
+  CASE WHEN last_mm < 1.11 THEN 'below the least wall' WHEN last_mm <= 1.31 THEN 'not estimable: the last reading can''t be told from the least wall' END, 0.055, true
+FROM measured ORDER BY ALL;
+INSERT INTO figure.pit_reading
+SELECT unit_id, imo_number, if(readings = 2, 'mild steel', 'stainless steel'), 0.2 + last_mm / 4, last_on, true FROM figure.wall_loss ORDER BY ALL;
+INSERT INTO figure.pit_depth
+SELECT shell_material, n, 0.52, 0.58, if(n < 20, NULL, 0.5), if(n < 20, NULL, 0.02), if(n < 20, NULL, 0.05), if(n < 20, NULL, 0.01), if(n < 20, NULL, 0.1),
+  if(n < 20, NULL, 0.1), if(n < 20, NULL, 0.4), if(n < 20, NULL, 0.73), if(n < 20, n || ' units with a pit; 20 are needed', NULL)
+FROM (SELECT coalesce(shell_material, '*') AS shell_material, count(*)::INTEGER AS n FROM figure.pit_reading GROUP BY ROLLUP (shell_material)) WHERE n > 0 ORDER BY ALL;

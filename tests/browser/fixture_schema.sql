@@ -72,13 +72,53 @@ CREATE TABLE figure.duty_now (imo_number TEXT, unit_id TEXT, is_group BOOLEAN, d
 CREATE TABLE figure.due_ahead (imo_number TEXT, duty TEXT, week_start DATE, due BIGINT);
 CREATE TABLE figure.defect_rate (period TEXT, imo_number TEXT, component TEXT, defect TEXT, agent TEXT,
   space_category TEXT, findings BIGINT, unit_years DOUBLE, per_100_unit_years DOUBLE, low DOUBLE, high DOUBLE,
-  is_rated BOOLEAN, reports BIGINT, repeat_share DOUBLE, closed BIGINT, days_to_close_median DOUBLE);
+  is_rated BOOLEAN, reports BIGINT, repeat_share DOUBLE, closed BIGINT, days_to_close_median DOUBLE, maker TEXT, provider TEXT,
+  inspections BIGINT, per_100_inspections DOUBLE);
+CREATE TABLE figure.defect_vessel (period TEXT, imo_number TEXT, findings BIGINT, unit_years DOUBLE, per_100_unit_years DOUBLE,
+  low DOUBLE, high DOUBLE, interval_by TEXT, shrunk DOUBLE, shrunk_low DOUBLE, shrunk_high DOUBLE, chance_above DOUBLE, "rank" INTEGER,
+  dispersion_x2 DOUBLE, dispersion_df INTEGER, dispersion_p DOUBLE, yearly_phi DOUBLE, verdict_p DOUBLE, verdict TEXT);
+CREATE TABLE figure.defect_change (findings BIGINT, unit_years DOUBLE, findings_before BIGINT, unit_years_before DOUBLE, ratio DOUBLE,
+  low DOUBLE, high DOUBLE, p DOUBLE, wide_low DOUBLE, wide_high DOUBLE, wide_p DOUBLE, verdict TEXT);
+CREATE TABLE figure.defect_pareto (period TEXT, component TEXT, defect TEXT, findings BIGINT, share DOUBLE, low DOUBLE, high DOUBLE,
+  chance_first DOUBLE, chance_top3 DOUBLE, is_ranked BOOLEAN, is_first BOOLEAN, tied_with TEXT[], clusters BIGINT, clustered_by TEXT,
+  why_not TEXT);
+CREATE TABLE figure.defect_closing (period TEXT, severity TEXT, imo_number TEXT, defects BIGINT, closed BIGINT, closed_same_day BIGINT,
+  still_open BIGINT, median_days DOUBLE, median_low DOUBLE, median_high DOUBLE, p90_days DOUBLE, p90_low DOUBLE, p90_high DOUBLE,
+  why_not TEXT);
+CREATE TABLE figure.defect_repeat (period TEXT, component TEXT, findings BIGINT, repeats BIGINT, share DOUBLE, low DOUBLE, high DOUBLE);
+CREATE TABLE figure.service_failure (period TEXT, provider TEXT, services BIGINT, followed BIGINT, followed_unit_days BIGINT,
+  failed BIGINT, per_100 DOUBLE, low DOUBLE, high DOUBLE, clusters BIGINT, effective_services DOUBLE, difference DOUBLE,
+  difference_low DOUBLE, difference_high DOUBLE, verdict TEXT, why_not TEXT);
 CREATE TABLE figure.defect_report (unit_id TEXT, imo_number TEXT, found_on DATE, component TEXT, defect TEXT, is_counted BOOLEAN);
 CREATE TABLE figure.corrosion_by_age (age_band_years TEXT, agent TEXT, lining TEXT, space_category TEXT, units BIGINT,
   units_corroded BIGINT, share DOUBLE, low DOUBLE, high DOUBLE, worst_ri1 BIGINT, worst_ri2 BIGINT, worst_ri3 BIGINT,
-  worst_ri4 BIGINT, worst_ri5 BIGINT, worst_ungraded BIGINT);
+  worst_ri4 BIGINT, worst_ri5 BIGINT, worst_ungraded BIGINT, share_smooth DOUBLE);
+CREATE TABLE figure.corrosion_onset (method TEXT, dimension TEXT, value TEXT, age_years DOUBLE, starts_at DOUBLE, at_risk INTEGER,
+  share DOUBLE, low DOUBLE, high DOUBLE);
+CREATE TABLE figure.corrosion_model (method TEXT, dimension TEXT, value TEXT, term TEXT, units INTEGER, onsets INTEGER, vessels INTEGER,
+  estimate DOUBLE, low DOUBLE, high DOUBLE, why_not TEXT);
+CREATE TABLE figure.rust_grade_change (from_grade TEXT, to_grade TEXT, kind TEXT, pairs BIGINT, unit_years DOUBLE,
+  per_100_unit_years DOUBLE, low DOUBLE, high DOUBLE);
+CREATE TABLE figure.wall_loss (unit_id TEXT, imo_number TEXT, is_aboard BOOLEAN, readings INTEGER, first_on DATE, first_mm DOUBLE,
+  last_on DATE, last_mm DOUBLE, fitted_mm DOUBLE, wall_min_mm DOUBLE, mm_per_year DOUBLE, low DOUBLE, high DOUBLE, shrunk DOUBLE,
+  shrunk_low DOUBLE, shrunk_high DOUBLE, years_left DOUBLE, why_not TEXT, gauge_error_mm DOUBLE, is_gauge_error_measured BOOLEAN);
+CREATE TABLE figure.pit_reading (unit_id TEXT, imo_number TEXT, shell_material TEXT, pit_depth_mm DOUBLE, found_on DATE, is_aboard BOOLEAN);
+CREATE TABLE figure.pit_depth (shell_material TEXT, units INTEGER, median_mm DOUBLE, deepest_mm DOUBLE, place_mm DOUBLE,
+  place_error DOUBLE, spread_mm DOUBLE, spread_error DOUBLE, form DOUBLE, form_error DOUBLE, form_p DOUBLE, one_in_100_mm DOUBLE,
+  why_not TEXT);
 CREATE TABLE figure.agent_mix (imo_number TEXT, agent TEXT, agent_detail TEXT, foam_kind TEXT, units BIGINT,
   total_charge_l DOUBLE, total_charge_kg DOUBLE, spare_charges_held BIGINT, obsolete_units BIGINT, spare_charges_required BIGINT, unsuitable_placements BIGINT, refill_unknown_units BIGINT);
 CREATE TABLE figure.freshness (imo_number TEXT, last_record_on DATE, days_since INTEGER, quiet_after_days INTEGER,
   is_quiet BOOLEAN);
 CREATE VIEW figure.overdue_now AS SELECT * EXCLUDE (state) FROM figure.duty_now WHERE state = 'overdue';
+CREATE TABLE figure.on_time_year (period TEXT, from_on DATE, to_on DATE, imo_number TEXT, duty TEXT, fell_due BIGINT, done_in_time BIGINT,
+  rate DOUBLE, low DOUBLE, high DOUBLE, clusters BIGINT, effective_services DOUBLE, wilson_low DOUBLE, wilson_high DOUBLE, shown TEXT,
+  why_not TEXT, caution TEXT, funnel_services DOUBLE, funnel_centre DOUBLE, funnel_low_95 DOUBLE, funnel_high_95 DOUBLE,
+  funnel_low_998 DOUBLE, funnel_high_998 DOUBLE, funnel_phi DOUBLE, funnel_tau2 DOUBLE, flag TEXT, least_ratio DOUBLE, difference DOUBLE,
+  difference_low DOUBLE, difference_high DOUBLE, change TEXT);
+CREATE TABLE figure.on_time_chart (month_end DATE, duty TEXT, fell_due BIGINT, done_in_time BIGINT, rate DOUBLE, baseline_from DATE,
+  baseline_to DATE, baseline_months BIGINT, centre DOUBLE, low DOUBLE, high DOUBLE, sigma_z DOUBLE, is_outside BOOLEAN, ewma DOUBLE,
+  ewma_low DOUBLE, ewma_high DOUBLE, is_drifting BOOLEAN, runs_points BIGINT, runs_longest BIGINT, runs_allowed BIGINT,
+  crossings BIGINT, crossings_least BIGINT, is_run_signal BOOLEAN, why_not TEXT);
+CREATE TABLE figure.overdue_duration (imo_number TEXT, duty TEXT, items BIGINT, still_open BIGINT, stopped BIGINT, clusters BIGINT,
+  median_days DOUBLE, median_low DOUBLE, median_high DOUBLE, p90_days DOUBLE, p90_low DOUBLE, p90_high DOUBLE, why_not TEXT);

@@ -97,16 +97,25 @@ def test_bars_and_axes_start_at_zero(pages):
 
 
 def list_drawn(figure: dict) -> tuple[Counter, set[str], int]:
-    """Numbers and words that a figure draws as marks, and the number of rows or columns it draws."""
+    """Numbers and words that a figure draws as marks, and the number of rows or columns it draws.
+
+    Lines of limits stand at the same places along x as the marks: those count once.
+    """
     numbers: Counter = Counter()
     words: set[str] = set()
+    places: Counter = Counter()
     for trace in figure["data"]:
+        if trace.get("mode") == "lines" and trace.get("hoverinfo") == "skip" and isinstance(trace["x"][0], (int, float)):
+            places |= Counter(round(float(v), 4) for v in trace["x"])
+            numbers += Counter(round(float(v), 4) for v in trace["y"] if v is not None)
+            continue
         for values in (trace["x"], trace["y"]) if trace.get("mode") != "text" else ():
             known = [v for v in values if v is not None]
             if all(isinstance(v, (int, float)) for v in known):
                 numbers += Counter(round(float(v), 4) for v in known)
             else:
                 words |= {html.unescape(str(v)) for v in known}
+    numbers += places - numbers
     return numbers, words, max(len(trace["x"]) for trace in figure["data"])
 
 

@@ -184,7 +184,7 @@ def test_a_year_without_a_finding_is_a_year_of_none(tmp_path):
     db = run_case(tmp_path, date(2026, 6, 30), [STAY], [date(2024, 1, 1), date(2026, 6, 30)], finding=finding)
     years = query(db, "SELECT period, findings, unit_years * 365.25 FROM figure.defect_rate WHERE period LIKE '2%'"
                       " AND (imo_number, component, defect, agent, space_category) = ('*', '*', '*', '*', '*')"
-                      " ORDER BY period")  # fmt: skip
+                      " AND (maker, provider) = ('*', '*') ORDER BY period")  # fmt: skip
     assert years == [("2024", 0, pytest.approx(366)), ("2025", 0, pytest.approx(365)), ("2026", 1, pytest.approx(181))]
 
 

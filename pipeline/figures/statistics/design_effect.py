@@ -1,0 +1,48 @@
+"""How much services of all groups are late together, so that groups can be compared. In: counts by group and cluster."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from pipeline.figures.statistics.proportions import check_counts
+
+
+class CommonEffect(NamedTuple):
+    """The design effect that groups have in common, and its degrees of freedom."""
+
+    effect: float
+    df: int
+
+
+def pool_design_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> CommonEffect | None:
+    """Groups as (done by cluster, due by cluster); None where no group of two clusters has both outcomes. Never below 1.
+
+    Each group's clusters vary about its own share, so what sets the groups apart isn't in it: sum m / (m - 1) (x - n p)^2 over
+    sum n p (1 - p). One group's own effect rests on a dozen clusters; this one is what groups are compared by.
+    Source: measure_variance, added up as the strata of a sample (Kish L. 1965, Survey Sampling, section 8.2; from memory).
+    """
+    between = alone = 0.0
+    df = 0
+    for done, due in groups:
+        x, n = check_counts(done, due)
+        if len(n) >= 2:
+            p, m = x.sum() / n.sum(), len(n)
+            between += float(m / (m - 1) * ((x - n * p) ** 2).sum())
+            alone += float(n.sum() * p * (1 - p))
+            df += m - 1
+    return CommonEffect(max(1.0, between / alone), df) if alone > 0 else None
+
+
+def count_effective(due: ArrayLike, common: CommonEffect, confidence: float = 0.95) -> np.ndarray:
+    """Independent items (k,) that tell as much as `due` of them (k,), at least 1; fewer where the common effect rests on few clusters.
+
+    n / effect * (z / t(df))^2, the factor of Korn and Graubard with the pooled degrees of freedom.
+    """
+    tail = 0.5 + confidence / 2
+    factor = (special.ndtri(tail) / special.stdtrit(common.df, tail)) ** 2
+    return np.maximum(1.0, np.asarray(due, float) / common.effect * factor)

@@ -1,0 +1,146 @@
+"""Rates of few events drawn towards what the fleet has in common.
+
+In: counts (n,) and exposures (n,). Out: the gamma from which the rates may come, and each rate with its limits. Rates are events
+per unit of exposure, everywhere.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import optimize, special, stats
+
+SPREAD_PRIOR = 0.6  # sd of the half-normal on the coefficient of variation between vessels: a judgement, see make_grid
+LEAST_WEIGHT = 1e-7  # a cell of the grid below this share of the heaviest changes no digit that is shown
+
+
+class GammaFit(NamedTuple):
+    """Shape alpha, rate beta and the log likelihood; alpha and beta are None where the counts vary no more than chance allows."""
+
+    alpha: float | None
+    beta: float | None
+    log_likelihood: float
+    rates: np.ndarray
+
+
+class Shrunk(NamedTuple):
+    """Of each rate (n,): posterior mean, limits, and the chance that it exceeds `factor` times the fleet's mean."""
+
+    mean: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    chance_above: np.ndarray
+
+
+def weigh(counts: np.ndarray, exposures: np.ndarray, alpha: np.ndarray, beta: np.ndarray) -> np.ndarray:
+    """Log likelihood (k,) of counts under gamma-Poisson with shape alpha (k,) and rate beta (k,): negative binomial."""
+    x, t, a, b = counts, exposures, alpha[:, None], beta[:, None]
+    terms = special.gammaln(a + x) - special.gammaln(a) - special.gammaln(x + 1)
+    return (terms - a * np.log1p(t / b) + special.xlogy(x, t / (b + t))).sum(axis=1)
+
+
+def fit_gamma(counts: ArrayLike, exposures: ArrayLike) -> GammaFit:
+    """Maximum likelihood of the gamma and the plug-in means (alpha + x) / (beta + t). ValueError unless all exposures > 0.
+
+    Kept for comparison: its plug-in limits are far too narrow in small fleets (tests/statistics), see `shrink`.
+    Source: Gaver D. P., O'Muircheartaigh I. G. (1987) Technometrics 29:1; Hilbe J. M. (2011) Negative Binomial Regression.
+    """
+    x, t = check_counts(counts, exposures)
+    pooled = x.sum() / t.sum()
+    flat = float(stats.poisson.logpmf(x, pooled * t).sum())
+
+    def lose(logs: np.ndarray) -> float:
+        alpha, mean = np.exp(np.minimum(logs, 14))  # flat beyond: there the search ends
+        return -float(weigh(x, t, np.array([alpha]), np.array([alpha / mean]))[0])
+
+    if not x.sum():
+        return GammaFit(None, None, flat, np.zeros(len(x)))
+    starts = [np.array([np.log(alpha), np.log(pooled)]) for alpha in (1.0, 10.0)]
+    tries = [optimize.minimize(lose, s, method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10, "maxiter": 1000})
+             for s in starts]  # fmt: skip
+    best = min(tries, key=lambda found: found.fun)
+    alpha, mean = (float(v) for v in np.exp(best.x))
+    if -best.fun <= flat + 1e-6 or alpha > 1e5:
+        return GammaFit(None, None, flat, np.full(len(x), pooled))
+    beta = alpha / mean
+    return GammaFit(alpha, beta, -float(best.fun), (alpha + x) / (beta + t))
+
+
+def shrink_by_moments(counts: ArrayLike, exposures: ArrayLike) -> tuple[float, float, np.ndarray]:
+    """Pooled rate m, variance A between the rates (0 where they vary no more than chance) and the rates drawn towards m.
+
+    Source: Marshall R. J. (1991) Applied Statistics 40:283 (from memory).
+    """
+    x, t = check_counts(counts, exposures)
+    mean = x.sum() / t.sum()
+    rates = x / t
+    between = max(0.0, float((t * (rates - mean) ** 2).sum() / t.sum() - mean / t.mean()))
+    pull = between / (between + mean / t) if mean else np.zeros(len(x))
+    return float(mean), between, mean + pull * (rates - mean)
+
+
+def make_grid(counts: np.ndarray, exposures: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Alpha (k,), beta (k,) and log prior (k,): the coefficient of variation 1 / sqrt(alpha) is half-normal(.6), the mean rate
+    has Jeffreys' prior of a Poisson rate. Cells lie where the likelihood can have weight, so few are enough."""
+    spread = 0.05 * (np.arange(44) + 0.5)[:, None]  # midpoints: the density at 0 is not small
+    rates = (counts + 0.5 / len(counts)) / exposures
+    middle = np.full((len(spread), 1), rates @ exposures / exposures.sum())
+    for _ in range(10):  # weights for a spread given: much exposure counts less than in proportion where vessels differ
+        known = exposures / (1 + exposures * middle * spread**2)
+        middle = (known @ rates)[:, None] / known.sum(axis=1, keepdims=True)
+    width = 1 / np.sqrt(middle * (exposures / (1 + exposures * middle * spread**2)).sum(axis=1, keepdims=True))
+    mean = middle * np.exp(width * np.linspace(-6, 6, 37))
+    alpha = np.broadcast_to(1 / spread**2, mean.shape)
+    # on the log scale of the mean, the density mean^(-1/2) becomes mean^(1/2); cells are `width` wide
+    prior = -0.5 * (spread / SPREAD_PRIOR) ** 2 + np.log(width) + 0.5 * np.log(mean)
+    return alpha.ravel(), (alpha / mean).ravel(), prior.ravel()
+
+
+def average(
+    counts: ArrayLike, exposures: ArrayLike, alpha: np.ndarray, beta: np.ndarray, log_prior: np.ndarray,
+    factor: float = 1.5, confidence: float = 0.95,
+) -> tuple[Shrunk, np.ndarray]:  # fmt: skip
+    """The rates averaged over cells of hyper-parameters (k,), and the cells' posterior weights (k,), which sum to 1.
+
+    In a cell the rate is Gamma(alpha + x, beta + t); over the cells it is a mixture, whose quantiles are found by bisection.
+    Source: Gelman A. and others (2013) Bayesian Data Analysis, 3rd ed., section 5.3 (from memory).
+    """
+    x, t = check_counts(counts, exposures)
+    log_weight = weigh(x, t, alpha, beta) + log_prior
+    weights = np.exp(log_weight - log_weight.max())
+    weights /= weights.sum()
+    heavy = weights > LEAST_WEIGHT * weights.max()
+    shape, rate, w = alpha[heavy, None] + x, beta[heavy, None] + t, weights[heavy] / weights[heavy].sum()
+    mean = w @ (shape / rate)
+    tail = (1 - confidence) / 2
+    # the fleet's mean differs from cell to cell with beta: the chance takes that uncertainty in
+    above = w @ special.gammaincc(shape, rate * factor * (alpha[heavy] / beta[heavy])[:, None])
+    low, high = (find_quantile(tail, shape, rate, w), find_quantile(1 - tail, shape, rate, w))
+    return Shrunk(mean, low, high, above), weights
+
+
+def find_quantile(chance: float, shape: np.ndarray, rate: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """Where the mixture of gammas (k, n) with weights (k,) reaches `chance`, for each column: by bisection on the log scale."""
+    high = np.log((shape + 12 * np.sqrt(shape) + 60) / rate).max(axis=0)  # far above any gamma's limits
+    low = high - 40
+    for _ in range(40):
+        middle = (low + high) / 2
+        is_below = weights @ special.gammainc(shape, rate * np.exp(middle)) < chance
+        low, high = np.where(is_below, middle, low), np.where(is_below, high, middle)
+    return np.exp((low + high) / 2)
+
+
+def shrink(counts: ArrayLike, exposures: ArrayLike, factor: float = 1.5, confidence: float = 0.95) -> Shrunk:
+    """Each rate with the hyper-parameters integrated over a grid. ValueError unless all exposures > 0 and counts >= 0."""
+    x, t = check_counts(counts, exposures)
+    return average(x, t, *make_grid(x, t), factor, confidence)[0]
+
+
+def check_counts(counts: ArrayLike, exposures: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """As arrays of doubles; ValueError where they can't be counts over exposures."""
+    x, t = np.asarray(counts, float), np.asarray(exposures, float)
+    if x.shape != t.shape or x.ndim != 1 or not len(x) or (x < 0).any() or not (t > 0).all():
+        raise ValueError("counts must be 0 or more, over exposures above 0, at least one")
+    return x, t

@@ -1,0 +1,170 @@
+"""What falls due and is done in time, the slow way: every vessel, unit and duty on every single day. No SQL, no spans.
+
+In: a Fleet and the duties as data. Out: counts by (month_end, vessel, duty), and the items that became overdue with the days that
+each waited. Written from the definitions: a due date falls due on a day if the unit counts on it, and if what it runs from was not
+answered by the day the stay began; it is in time if the next work is done by it.
+"""
+
+from __future__ import annotations
+
+import calendar
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
+from typing import NamedTuple
+
+from tests.property.canonical import Fleet, Row
+from tests.property.lateness import ANY_DUTY, BASELINE, FLEET, Duty
+from tests.property.reference_lateness import (
+    Book,
+    add_months,
+    find_filled,
+    is_counted,
+    is_sailing,
+    list_days,
+    measure_lateness,
+    name_group,
+)
+
+START = ("in_service_on", "made_on")
+
+
+class Fallen(NamedTuple):
+    """One service on its due day."""
+
+    imo_number: str
+    holder: object
+    duty: str
+    due_on: date
+    done_on: date | None
+    stopped_on: date  # the first day from which it counts no more
+
+
+def find_next(days: list[date], day: date) -> date | None:
+    """The first of sorted days after this one."""
+    place = bisect_right(days, day)
+    return days[place] if place < len(days) else None
+
+
+def list_bases(firsts: list[date], done: list[date], began_on: date) -> Iterator[tuple[date, date | None]]:
+    """What a due date runs from, and the work that ended it; what had ended by the day the stay began asks nothing of it."""
+    for first in firsts:
+        answer = done[0] if done else None
+        if answer is None or answer > began_on:
+            yield first, answer
+    for basis in done:
+        answer = find_next(done, basis)
+        if answer is None or answer > began_on:
+            yield basis, answer
+
+
+class OnTime:
+    """The services of a fleet that fell due, found day by day."""
+
+    def __init__(self, fleet: Fleet, duties: Sequence[Duty] = BASELINE):
+        self.book, self.as_of, self.duties = Book(fleet, duties), fleet.as_of, duties
+        self.done = {key: sorted(set(days)) for key, days in self.book.done.items()}
+        first = self.book.find_first_day(fleet.as_of).replace(day=1)
+        self.fallen: dict[tuple, list[Fallen]] = defaultdict(list)
+        for vessel in fleet.vessel:
+            for stay in self.book.stays[vessel["imo_number"]]:
+                if find_filled(stay, START) and not stay.get("is_spare"):
+                    self.watch_stay(vessel, stay, first)
+
+    def watch_stay(self, vessel: Row, stay: Row, first: date) -> None:
+        """Each day on which the stay counts, against all its due dates."""
+        due = list(self.list_due(stay))
+        counted = [day for day in list_days(first, self.as_of) if is_sailing(vessel, day) and is_counted(stay, day)]
+        # whether it goes on to count is asked of later days too, without end
+        last = max([*counted, *self.list_later(vessel, stay)], default=first)
+        for day in counted:
+            for holder, duty, due_on, done_on in due:
+                if due_on == day < self.as_of:
+                    found = Fallen(vessel["imo_number"], holder, duty, due_on, done_on, last + timedelta(days=1))
+                    self.fallen[vessel["imo_number"], holder, duty, due_on].append(found)
+
+    def list_later(self, vessel: Row, stay: Row) -> list[date]:
+        """Of two years after the day, those on which the stay counts."""
+        later = list_days(self.as_of, self.as_of + timedelta(days=730))
+        return [day for day in later if is_sailing(vessel, day) and is_counted(stay, day)]
+
+    def list_due(self, stay: Row) -> Iterator[tuple[object, str, date, date | None]]:
+        unit_id, began_on = stay["unit_id"], find_filled(stay, START)
+        assert began_on is not None
+        for duty in self.duties:
+            done = self.done.get((duty, unit_id), [])
+            if duty.is_called_for:
+                for found_on in set(self.book.calls[unit_id]):
+                    answer = next((day for day in done if day >= found_on), None)
+                    is_aboard = stay.get("removed_on") is None or found_on < stay["removed_on"]
+                    if is_aboard and (answer is None or answer > began_on):
+                        yield unit_id, duty.name, found_on, answer
+            elif duty.counts == "unit" and duty.expelled_by in (None, stay.get("expelled_by")):
+                first = find_filled(stay, duty.first_basis)
+                for basis, answer in list_bases([first] if first else [], done, began_on):
+                    yield unit_id, duty.name, add_months(basis, duty.interval_months), answer
+            elif duty.counts == "group" and stay.get("form") == duty.form:
+                yield from self.list_group_due(duty, name_group(stay))
+
+    def list_group_due(self, duty: Duty, group: tuple) -> Iterator[tuple[object, str, date, date | None]]:
+        """A group's history is that of every unit ever in it aboard; it begins with the first stay of any."""
+        members = self.book.members[group]
+        done = sorted({day for stay in members for day in self.done.get((duty, stay["unit_id"]), [])})
+        firsts = [made_on for stay in members if (made_on := find_filled(stay, duty.first_basis))]
+        begins = [start for stay in members if (start := find_filled(stay, START))]
+        for basis, answer in list_bases([min(firsts)] if firsts else [], done, min(begins)):
+            yield group, duty.name, add_months(basis, duty.interval_months), answer
+
+    def judge(self) -> list[tuple[Fallen, bool]]:
+        """Each service once, the latest work of several: late if any is."""
+        judged = []
+        for found in self.fallen.values():
+            latest = max(found, key=lambda f: f.done_on or date.max)
+            stopped_on = max(f.stopped_on for f in found)
+            judged.append(
+                (latest._replace(stopped_on=stopped_on), latest.done_on is not None and latest.done_on <= latest.due_on)
+            )
+        return judged
+
+
+def end_month(day: date, as_of: date) -> date:
+    return min(day.replace(day=calendar.monthrange(day.year, day.month)[1]), as_of)
+
+
+def list_keys(imo_number: str, duty: str) -> list[tuple[str, str]]:
+    """A row of a vessel and duty adds to these."""
+    in_any = {duty.name for duty in BASELINE if duty.in_any_duty}
+    return [(imo, name) for imo in (imo_number, FLEET) for name in ([duty, ANY_DUTY] if duty in in_any else [duty])]
+
+
+def count_on_time(fleet: Fleet) -> dict[tuple, tuple[int, int, int]]:
+    """(month_end, vessel, duty): fell due, done in time, unknown on the last day of the month."""
+    counts: dict[tuple, list[int]] = defaultdict(lambda: [0, 0, 0])
+    for fallen, is_in_time in OnTime(fleet).judge():
+        for key in list_keys(fallen.imo_number, fallen.duty):
+            cell = counts[end_month(fallen.due_on, fleet.as_of), *key]
+            cell[0] += 1
+            cell[1] += is_in_time
+    for (month_end, imo, duty), row in measure_lateness(fleet).monthly.items():
+        if imo != FLEET and duty != ANY_DUTY and row.unknown:
+            for key in list_keys(imo, duty):
+                counts[month_end, *key][2] += row.unknown
+    return {key: tuple(cell) for key, cell in counts.items()}
+
+
+def count_overdue(fleet: Fleet) -> dict[tuple, tuple[int, int, int, int]]:
+    """(vessel, duty): items that became overdue, still open, stopped before they were done, and the days that all waited."""
+    counts: dict[tuple, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
+    for fallen, is_in_time in OnTime(fleet).judge():
+        if is_in_time:
+            continue
+        day, waited = fallen.due_on, 0
+        while day < min(fleet.as_of, fallen.stopped_on) and day != fallen.done_on:
+            day, waited = day + timedelta(days=1), waited + 1
+        is_stopped = day == fallen.stopped_on
+        is_open = not is_stopped and day != fallen.done_on
+        for key in list_keys(fallen.imo_number, fallen.duty):
+            for place, amount in enumerate((1, is_open, is_stopped, waited)):
+                counts[key][place] += amount
+    return {key: tuple(cell) for key, cell in counts.items()}

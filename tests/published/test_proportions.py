@@ -1,0 +1,171 @@
+"""Shares of clusters, their limits and differences, against published or independently computed numbers."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from pipeline.figures.statistics.design_effect import CommonEffect, count_effective, pool_design_effect
+from pipeline.figures.statistics.display import judge_display
+from pipeline.figures.statistics.intervals import wilson
+from pipeline.figures.statistics.pooling import pool
+from pipeline.figures.statistics.proportions import (
+    ClusteredShare,
+    clopper_pearson,
+    jeffreys,
+    korn_graubard,
+    measure_design_effect,
+    measure_variance,
+    newcombe,
+    tarone,
+    wilson_limits,
+)
+
+# Weil C. S. (1970), litters of rats, as in the data set `rats` of the R package aod: survivors of each litter. What is expected of
+# them below was computed with R 4.2.2 (survey::svymean, svyciprop, and the formulas of Tarone and of Rao and Scott).
+CONTROL = ([13, 12, 9, 9, 8, 8, 12, 11, 9, 9, 8, 11, 4, 5, 7, 7], [13, 12, 9, 9, 8, 8, 13, 12, 10, 10, 9, 13, 5, 7, 10, 10])
+TREATED = ([12, 11, 10, 9, 10, 9, 9, 8, 8, 4, 7, 4, 5, 3, 3, 0], [12, 11, 10, 9, 11, 10, 10, 9, 9, 5, 9, 7, 10, 6, 10, 7])
+
+
+def test_difference_of_two_shares():
+    # Newcombe R. G. (1998) Stat. Med. 17:873, method 10, from memory; .052431 and .333873 computed with statsmodels
+    found = newcombe(56, 70, 48, 80)
+    assert found.difference == pytest.approx(0.2)
+    assert (found.low, found.high) == pytest.approx((0.052431, 0.333873), abs=1e-6)
+
+
+def test_exact_and_jeffreys_limits():
+    # computed with R binom.test and scipy
+    assert jeffreys(0, 20) == pytest.approx((0, 0.116639), abs=1e-6)
+    assert jeffreys(20, 20) == pytest.approx((1 - 0.116639, 1), abs=1e-6)
+    assert clopper_pearson(4, 20) == pytest.approx((0.057334, 0.436614), abs=1e-6)
+    assert clopper_pearson(4, 20, 0.9) == pytest.approx((0.071354, 0.401028), abs=1e-6)
+    assert clopper_pearson(0, 10)[0] == 0 and clopper_pearson(10, 10)[1] == 1
+
+
+@pytest.mark.parametrize("counts", [(0, 20), (1, 29), (81, 263), (29, 29)])
+def test_score_limits_of_whole_counts_are_those_of_scipy(counts):
+    assert wilson_limits(*counts) == pytest.approx(wilson(*counts), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    "litters, share, error, effect",
+    [(CONTROL, 0.898734, 0.0266447, 1.232495), (TREATED, 0.772414, 0.0692261, 3.952861)],
+)
+def test_litters_survive_together(litters, share, error, effect):
+    assert sum(litters[0]) / sum(litters[1]) == pytest.approx(share, abs=1e-6)
+    assert measure_variance(*litters) ** 0.5 == pytest.approx(error, abs=1e-7)
+    assert measure_design_effect(*litters) == pytest.approx(effect, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "litters, limits, effective",
+    [(CONTROL, (0.826622, 0.948077), 128.195), (TREATED, (0.588945, 0.901916), 36.682)],
+)
+def test_exact_limits_of_litters(litters, limits, effective):
+    # R survey::svyciprop(method = "beta"); effective: N over the design effect, before the factor of the t-quantiles
+    found = korn_graubard(*litters)
+    assert (found.low, found.high) == pytest.approx(limits, abs=1e-6)
+    total, m = sum(litters[1]), len(litters[1])
+    factor = (stats.t.ppf(0.975, total - 1) / stats.t.ppf(0.975, m - 1)) ** 2
+    assert found.effective / factor == pytest.approx(effective, abs=1e-3)
+
+
+@pytest.mark.parametrize("litters, z, p", [(CONTROL, 0.451179, 0.326), (TREATED, 7.929743, 0.0)])
+def test_spread_beyond_chance(litters, z, p):
+    found = tarone(*litters)
+    assert found[0] == pytest.approx(z, abs=1e-6) and found[1] == pytest.approx(p, abs=5e-4)
+
+
+def test_without_variance_the_clusters_are_the_items():
+    """All of five visits in time: as five items, not as sixty; also where every cluster has the same share."""
+    assert korn_graubard([12] * 5, [12] * 5)[3:] == pytest.approx((*clopper_pearson(5, 5), 5, 5.0))
+    assert korn_graubard([0] * 5, [12] * 5)[3:] == pytest.approx((*clopper_pearson(0, 5), 5, 5.0))
+    assert korn_graubard([6] * 4, [12] * 4)[3:] == pytest.approx((*clopper_pearson(2, 4), 4, 4.0))
+
+
+def test_few_and_no_clusters():
+    assert korn_graubard([3, 4], [5, 5]) == (7, 10, 0.7, None, None, 2, None)
+    assert korn_graubard([], []) == korn_graubard([0], [0]) == (0, 0, None, None, None, 0, None)
+    assert measure_design_effect([1, 1, 1], [1, 1, 1]) is None and measure_variance([1], [2]) is None
+
+
+def test_items_never_tell_more_than_there_are():
+    """Clusters more alike than chance: 5 of 10 in each but one."""
+    found = korn_graubard([5, 5, 5, 5, 5, 6] * 8, [10] * 48)
+    assert found.effective == 480 and (found.low, found.high) == pytest.approx(clopper_pearson(248, 480))
+
+
+@pytest.mark.parametrize("counts", [([3], [2]), ([-1], [2]), ([1, 1], [2])])
+def test_impossible_counts_are_refused(counts):
+    with pytest.raises(ValueError):
+        korn_graubard(*counts)
+
+
+@pytest.mark.parametrize("formula", [clopper_pearson, jeffreys, wilson_limits])
+@pytest.mark.parametrize("counts", [(1, 0), (5, 4), (-1, 4)])
+def test_impossible_shares_are_refused(formula, counts):
+    with pytest.raises(ValueError):
+        formula(*counts)
+
+
+# NCHS, Vital and Health Statistics 2(175): thresholds as in the public code of CDC's surveytable (R/z_lpe.R).
+@pytest.mark.parametrize(
+    "low, high, share, effective, clusters, said",
+    [
+        (0.86, 0.905, 0.88, 29.9, 12, ("counts only", "tells as much as 30 independent services; 30 are needed")),
+        (0.86, 0.905, 0.88, 30, 12, ("rate", None)),
+        (0.70, 1.00, 0.88, 40, 12, ("counts only", "the interval is 30 points wide")),
+        (0.71, 1.00, 0.88, 40, 12, ("rate", "few were late, so the share of late ones is uncertain")),
+        (0.70, 0.99, 0.78, 40, 7, ("rate", "only 7 groups of services")),
+        (0.01, 0.09, 0.05, 90, 20, ("counts only", "the interval is 8 points wide")),
+        (0.01, 0.055, 0.02, 900, 20, ("rate", None)),
+        (None, None, 0.5, None, 2, ("counts only", "fewer than 3 groups of services that stand or fall together")),
+        (None, None, None, None, 0, ("counts only", "nothing fell due")),
+    ],
+)
+def test_what_may_be_shown(low, high, share, effective, clusters, said):
+    assert judge_display(ClusteredShare(0, 0, share, low, high, clusters, effective)) == said
+
+
+# The BCG vaccine trials (Colditz G. A. et al. 1994, JAMA 271:698), 2 x 2 tables as in metafor's dat.bcg, from memory; they are
+# confirmed by Q, tau2, mean and error below, computed with metafor.
+BCG = np.array([
+    (4, 119, 11, 128), (6, 300, 29, 274), (3, 228, 11, 209), (62, 13536, 248, 12619), (33, 5036, 47, 5761),
+    (180, 1361, 372, 1079), (8, 2537, 10, 619), (505, 87886, 499, 87892), (29, 7470, 45, 7232),
+    (17, 1699, 65, 1600), (186, 50448, 141, 27197), (5, 2493, 3, 2338), (27, 16886, 29, 17825),
+])  # fmt: skip
+
+
+def test_trials_drawn_together():
+    a, b, c, d = BCG.T
+    estimates, variances = np.log(a / (a + b) / (c / (c + d))), 1 / a - 1 / (a + b) + 1 / c - 1 / (c + d)
+    found = pool(estimates, variances)
+    assert found == pytest.approx((0.308760, 152.233, -0.714117, 0.178742), rel=2e-5)
+
+
+def test_estimates_that_agree_have_no_spread():
+    found = pool([1.0, 1.0, 1.0], [1, 2, 4])
+    assert found.tau2 == 0 and found.mean == 1 and found.error == pytest.approx((1 + 1 / 2 + 1 / 4) ** -0.5)
+    with pytest.raises(ValueError):
+        pool([1.0], [0.0])
+
+
+def test_the_effect_that_groups_have_in_common():
+    """One group's own is measure_design_effect (but for its m / (m - 1) at cluster level, the same formula); two alike are as one."""
+    alone = pool_design_effect([TREATED])
+    assert alone.effect == pytest.approx(measure_design_effect(*TREATED)) and alone.df == 15
+    assert pool_design_effect([TREATED, TREATED]) == pytest.approx((alone.effect, 30))
+    assert pool_design_effect([CONTROL, TREATED]).effect == pytest.approx(
+        (1.232495 * sum(CONTROL[1]) * 0.898734 * 0.101266 + 3.952861 * sum(TREATED[1]) * 0.772414 * 0.227586)
+        / (sum(CONTROL[1]) * 0.898734 * 0.101266 + sum(TREATED[1]) * 0.772414 * 0.227586),
+        rel=1e-5,
+    )
+
+
+def test_groups_that_differ_do_not_add_to_the_common_effect():
+    """All clusters of a group alike: nothing is late together, however far apart the groups are."""
+    assert pool_design_effect([([9, 9, 9], [10, 10, 10]), ([2, 2, 2], [10, 10, 10])]) == (1.0, 4)
+    assert pool_design_effect([([5], [9]), ([4, 4], [4, 4])]) is None and pool_design_effect([]) is None
+    # by hand: z / t(4) = 1.959964 / 2.776445
+    assert count_effective(30, CommonEffect(3.0, 4)) == pytest.approx(10 * (1.959964 / 2.776445) ** 2)
+    assert count_effective(1, CommonEffect(3.0, 4)) == 1
