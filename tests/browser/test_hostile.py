@@ -70,7 +70,7 @@ def test_the_hostile_texts_have_come_through(hostile):
     assert answered > 5 and still > 100 and len(columns) >= 3
 
 
-@pytest.mark.parametrize("screen", SCREENS)
+@pytest.mark.parametrize("screen", [pytest.param("desk", marks=pytest.mark.slow), "phone"])
 def test_no_page_runs_asks_or_grows(browser, hostile, screen):
     hovered = 0
     for name in list_names(hostile.site):

@@ -1,6 +1,6 @@
 """Anything at all through the reader: one sentence, or every physical line in its place; bounded steps and memory.
 
-60,000 files of up to 1,000 bytes in the default run (about 5 s on one core), 1,000,000 marked slow (about 80 s): random
+20,000 files of up to 1,000 bytes in the default run, 1,000,000 marked slow (about 80 s): random
 bytes, random picks of awkward pieces, and mutations of well-formed files, read by eight dialects in turn. Time is told in steps,
 not seconds: the lines and characters that `LineSource` hands to the CSV reader.
 """
@@ -148,9 +148,9 @@ def fuzz(seed: int, count: int, steps: list[int]) -> dict[str, int]:
     return ends
 
 
-def test_sixty_thousand_files(steps):
-    ends = fuzz(1, 60_000, steps)
-    assert ends[""] > 20_000 and all(ends.get(slug, 0) > 10 for slug in REFUSALS), ends
+def test_twenty_thousand_files(steps):
+    ends = fuzz(1, 20_000, steps)
+    assert ends[""] > 6_000 and all(ends.get(slug, 0) > 3 for slug in REFUSALS), ends
 
 
 @pytest.mark.slow
