@@ -141,6 +141,13 @@ def _select(con, sql: str, parameters: dict) -> list[SimpleNamespace]:
 def _verdict_lines(con, unit_id: str) -> list[str]:
     """What stands against the unit: each reason with what was seen, its limit, rule, source and record; hard reasons first."""
     rows = _select(con, _read_sql("explain_verdicts.sql"), {"unit_id": unit_id})
+    laxer = con.execute(_read_sql("explain_laxer.sql"), {"unit_id": unit_id}).fetchall()
+    return _against_lines(rows) + [
+        f"  ASKS LESS: rule {rule_id} ({regime}, {label}; {file}): {loosens}" for rule_id, regime, label, file, loosens in laxer
+    ]
+
+
+def _against_lines(rows: list[SimpleNamespace]) -> list[str]:
     if not rows:
         return ["", "Nothing on record stands against this unit under the rules in force."]
     return ["", "Against this unit:"] + [

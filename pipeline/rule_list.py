@@ -82,7 +82,7 @@ def _say_rule(rule: dict, duty: dict, detail: dict, units: int, vessels: int, yi
 def _say_duty(duty: dict) -> str:
     months = duty.get("interval_months")
     if months is None:
-        return "a rule that is nowhere laxer governs every unit that it covers"
+        return "it is left no unit that day: others took its place, or are nowhere laxer"
     every = "at once" if months == 0 else "every month" if months == 1 else f"every {months} months"
     grace = f", {duty['grace_months']} months of grace" if duty.get("grace_months") else ""
     runs = ", from the day it was due" if duty.get("anchor") == "due" else ""

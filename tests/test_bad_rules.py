@@ -102,6 +102,9 @@ CASES = {  # name: text after the head, key, why
     "a date in quotes": (duty('effective_from = "2024-01-01"'), "r.effective_from", "is not a date"),
     "a date with a time": (duty("effective_from = 2024-01-01T00:00:00"), "r.effective_from", "is not a date"),
     "a date that is none": (duty("effective_from = 2023-02-29"), "(whole file)", "is not TOML"),
+    "a limit held in another unit": (rule("limit", 'measure = "gauge_bar"', 'unit = "bar"', "limit_value", 'limit_from = "wall_mm"'), "r.limit_from", "wall_mm is held in mm, gauge_bar measured in bar"),
+    "words of signs": (rule("ground", 'words = ["***"]'), "r.words", "holds no letter and no digit"),
+    "a cap below the first": (rule("number", "cap = 3"), "r.cap", "must not be less than first, 10"),
     # Keys that say nothing of what the rule is about.
     "parts of a service": (rule("ground", 'record = "service"', 'components = ["shell"]'), "r.components", "says nothing of service; it fits finding"),
     "words of a register": (rule("ground", 'record = "unit"', 'words = ["old"]'), "r.words", "says nothing of unit"),

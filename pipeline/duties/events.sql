@@ -46,13 +46,6 @@ numbered as (
             rows between unbounded preceding and 1 preceding) as reached_on
         from asked semi join (from duty.rule where counts = 'group') as rule using (rule_id) where from_on is not null
     )
-),
--- Of equal dates of manufacture the unit and stay that come first prove the basis.
-eldest as (
-    select rule_id, imo_number, group_id, min(made_on) as first_basis_on,
-        arg_min({'record': 'unit', 'kind': 'made_on', 'file_id': file_id, 'record_no': record_no, 'line_no': line_no},
-            (coalesce(made_on, date '9999-12-31'), unit_id, stay_no)) as first_proof
-    from asked group by rule_id, imo_number, group_id
 )
 select row_number() over (order by rule_id, imo_number, subject_id, stay_no, from_on) as subject_no, *
 from (
@@ -63,22 +56,55 @@ from (
     from asked join duty.rule as rule using (rule_id) where rule.counts = 'unit' and from_on is not null
     union all
     select rule_id, imo_number, group_id, null, min(from_on), case when count(*) = count(to_on) then max(to_on) end,
-        min(began_on), case when count(*) = count(left_on) then max(left_on) end, first_basis_on, first_proof
-    from numbered join eldest using (rule_id, imo_number, group_id)
-    group by rule_id, imo_number, group_id, island_no, first_basis_on, first_proof
+        min(began_on), case when count(*) = count(left_on) then max(left_on) end, null, null
+    from numbered group by rule_id, imo_number, group_id, island_no
 );
 
--- duty.subject_event: one row is a day on which a subject's rule was satisfied, whichever vessel carried the unit then
+-- duty.first_basis: one row is what a subject's first date runs from, on the days [from_on, to_on) (an open end is null). For a group
+-- it is the oldest of the units that have joined it so far; of equal dates the one that came first proves it.
+create table duty.first_basis as
+with joined as (
+    select distinct on (rule_id, imo_number, group_id, unit_id, made_on) rule_id, imo_number, group_id, unit_id, made_on,
+        coalesce(stay.from_on, date '0001-01-01') as joined_on, {'record': 'unit', 'kind': 'made_on', 'file_id': file_id,
+            'record_no': record_no, 'line_no': line_no} as proof
+    from duty.in_force join duty.stay as stay using (stay_no) semi join (from duty.rule where counts = 'group') as rule using (rule_id)
+    order by joined_on, stay_no
+),
+oldest as (
+    select * exclude (place, oldest_on) from (
+        select *, row_number() over by_day as place, min(made_on) over (partition by rule_id, imo_number, group_id
+            order by joined_on, made_on nulls last, unit_id rows between unbounded preceding and 1 preceding) as oldest_on
+        from joined window by_day as (partition by rule_id, imo_number, group_id order by joined_on, made_on nulls last, unit_id)
+    ) where place = 1 or made_on < coalesce(oldest_on, date '9999-12-31')
+),
+reign as (
+    select *, row_number() over by_day = 1 as is_first, lead(joined_on) over by_day as until_on
+    from oldest window by_day as (partition by rule_id, imo_number, group_id order by joined_on)
+)
+select subject_no, first_basis_on as basis_on, first_proof as basis, from_on, to_on from duty.subject where stay_no is not null
+union all
+select subject_no, made_on, proof, case when is_first then from_on else greatest(from_on, joined_on) end,
+    case when coalesce(until_on < to_on, until_on is not null) then until_on else to_on end
+from duty.subject as subject join reign
+    on reign.rule_id = subject.rule_id and reign.imo_number = subject.imo_number and reign.group_id = subject.subject_id
+where stay_no is null and (is_first or coalesce(joined_on < to_on, true)) and coalesce(until_on > from_on, true);
+
+-- duty.subject_event: one row is a day on which a subject's rule was satisfied, whichever vessel carried the unit then: basis_on is the
+-- day of the work, done_on that from which it counts. They differ where a unit brings a test into a group that it joins later.
 create table duty.subject_event as
-select subject_no, done_on, proof
+select subject_no, done_on as basis_on, done_on, proof
 from duty.subject as subject join duty.event as event
     on event.rule_id = subject.rule_id and event.unit_id = subject.subject_id
 where stay_no is not null
 union all
-select subject_no, done_on, min(proof)
-from duty.subject as subject
-join duty.sample_group as member
-    on member.rule_id = subject.rule_id and member.imo_number = subject.imo_number and member.group_id = subject.subject_id
-join duty.event as event on event.rule_id = subject.rule_id and event.unit_id = member.unit_id
-where stay_no is null
-group by subject_no, done_on;
+-- Work that is older than what counted already changes nothing.
+select subject_no, basis_on, counts_on, proof
+from (
+    select subject_no, event.done_on as basis_on, greatest(event.done_on, joined_on) as counts_on, min(proof) as proof
+    from duty.subject as subject
+    join duty.sample_group as member on member.rule_id = subject.rule_id and member.imo_number = subject.imo_number and member.group_id = subject.subject_id
+    join duty.event as event on event.rule_id = subject.rule_id and event.unit_id = member.unit_id
+    where stay_no is null group by all
+)
+qualify basis_on > coalesce(max(basis_on) over (partition by subject_no order by counts_on, basis_on desc
+    rows between unbounded preceding and 1 preceding), date '0001-01-01');

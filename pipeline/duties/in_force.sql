@@ -50,16 +50,16 @@ create temp table kept as from days_left(standing, cut);
 
 -- one row is a pair of rules for one duty, of which the strong one never falls due later than the weak one, whatever the records
 -- say: no longer to wait, the same first basis and anchor, satisfied by nothing that the other would not take, called for by all
--- that calls for the other. Of two that are each as strong as the other both pairs stand here.
+-- that calls for the other. Rules on groups are all asked: one that covers some units of a group would leave the rest a group of
+-- their own, without the others' dates. So are those whose dates run from the day due: a plan that one piece of work starts anew may
+-- run behind or ahead of another. Of two that are each as strong as the other both pairs stand here.
 create temp table no_laxer as
 select strong.rule_id as strong_id, weak.rule_id as weak_id
 from duty.rule as strong join duty.rule as weak using (duty, counts, first_basis, anchor)
-where strong.rule_id <> weak.rule_id and strong.in_any >= weak.in_any
+where strong.rule_id <> weak.rule_id and strong.in_any >= weak.in_any and counts = 'unit' and anchor = 'done'
     and case when strong.interval_months = weak.interval_months
             then coalesce(strong.grace_months, 0) <= coalesce(weak.grace_months, 0)
-                and strong.window_before_months is not distinct from weak.window_before_months
-        else strong.anchor = 'done' and strong.interval_months + coalesce(strong.grace_months, 0)
-            < weak.interval_months + coalesce(weak.grace_months, 0) end
+        else strong.interval_months + coalesce(strong.grace_months, 0) < weak.interval_months + coalesce(weak.grace_months, 0) end
     and not exists (
         from duty.satisfied_by as taken where taken.rule_id = strong.rule_id and not exists (
             from duty.satisfied_by as also where also.rule_id = weak.rule_id and also.record = taken.record
@@ -84,7 +84,7 @@ where (strong.rank, weak.rule_id) > (weak.rank, strong.rule_id)
 
 -- duty.in_force: one row is a stretch of days [from_on, to_on) on which a rule binds a stay, layers settled
 create table duty.in_force as
-select rule_id, covered as stay_no, from_on, to_on from days_left(kept, cut) where kind <> 'drop' order by rule_id, stay_no, from_on;
+select rule_id, covered as stay_no, from_on, to_on from days_left(kept, cut) order by rule_id, stay_no, from_on;
 delete from duty.rule where rule_id not in (select rule_id from duty.in_force);
 delete from duty.satisfied_by where rule_id not in (select rule_id from duty.rule);
 
@@ -114,8 +114,10 @@ drop table kept;
 drop table cut;
 drop table no_laxer;
 
--- duty.sample_group: one row is a unit of a group from which a sample is taken. A unit that was ever in the group aboard
--- that vessel, spares included, lends it its date of manufacture and its tests.
+-- duty.sample_group: one row is a unit of a group from which a sample is taken. From the day on which it joined the group aboard
+-- that vessel (spares included) it lends it its date of manufacture and its tests, also once it has left; not before, so that none
+-- that comes later changes what held on an earlier day. Where nobody knows the day, it was always there.
 create table duty.sample_group as
-select distinct rule_id, imo_number, group_id, unit_id
-from duty.in_force join duty.stay using (stay_no) semi join (from duty.rule where counts = 'group') as rule using (rule_id);
+select rule_id, imo_number, group_id, unit_id, min(coalesce(stay.from_on, date '0001-01-01')) as joined_on
+from duty.in_force join duty.stay as stay using (stay_no) semi join (from duty.rule where counts = 'group') as rule using (rule_id)
+group by rule_id, imo_number, group_id, unit_id;

@@ -62,10 +62,18 @@ def _compare_lists(spec: dict, which: str, mine: list | None, theirs: list | Non
 
 
 def _holds(kind: str, wide: object, item: object) -> bool:
-    """Whether the item is meant by the other too: a text that holds 'bulging' holds 'bulg'; a key that is left out means any."""
+    """Whether the item is meant by the other too: a text that holds 'bulging' holds 'bulg'; a key that is left out means any.
+
+    A text counts at the beginning of a word, with a star anywhere: 'weld' is not meant by 'rewelded', nor all of '*weld' by 'weld'.
+    """
     if kind == "entries":
         return all(item.get(key) == value for key, value in wide.items())
-    return wide.casefold() in item.casefold() if kind == "texts" else wide == item
+    if kind != "texts":
+        return wide == item
+    wide, item = (re.sub(r"[^\w*]+", " ", f" {text.casefold()}") for text in (wide, item))
+    if wide.startswith(" *"):
+        return wide[2:] in item
+    return not item.startswith(" *") and wide in item
 
 
 def _compare_limits(new: dict, old: dict) -> Iterator[str]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 
 from pipeline.duties.loosening import say_less
@@ -52,19 +53,35 @@ def read_rule_book(own: dict[str, bytes] | None = None) -> RuleBook:
 
     Raises UserError bad-rule naming file and key: a fault in a file, or files that do not fit together.
     """
-    texts = dict(_shipped()) | (own or {})
-    regimes = tuple(read_regime(file, data) for file, data in texts.items())
-    check_links(tuple(r for r in regimes if r.file not in (own or {})), tuple(r for r in regimes if r.file in (own or {})))
+    shipped = tuple(regime for regime, _ in _read_shipped())
+    added = tuple(read_regime(file, data) for file, data in (own or {}).items())
+    check_links(shipped, added)
+    regimes = shipped + added
+    texts = {regime.file: data for regime, data in _read_shipped()} | (own or {})
     digest = hashlib.sha256(b"\0".join(file.encode() + b"\0" + data for file, data in sorted(texts.items()))).hexdigest()[:16]
     return RuleBook(regimes, tuple(_bind(regimes)), digest)
 
 
 def say_loosening(rule: dict, book: RuleBook) -> str | None:
-    """What a rule asks less than the rules whose place it takes; None where it asks for as much or more."""
+    """What a rule asks less than the rules whose place it takes, and those whose place these took; None where it asks nothing less."""
     if rule["kind"] == "drop":
         return f"takes away {', '.join(rule['drops'])}"
-    said = [f"{name}: {less}" for name in rule.get("replaces", ()) if (less := say_less(rule, book.find(name)))]
+    said = [f"{name}: {less}" for name in _list_replaced(rule, book) if (less := say_less(rule, book.find(name)))]
     return "; ".join(said) or None
+
+
+def _list_replaced(rule: dict, book: RuleBook) -> list[str]:
+    """The rules that it replaces, then those that they replace, and so on: each once. There are no circles."""
+    names: list[str] = list(dict.fromkeys(rule.get("replaces", ())))
+    for name in names:
+        names += [further for further in book.find(name).get("replaces", ()) if further not in names]
+    return names
+
+
+@cache
+def _read_shipped() -> tuple[tuple[Regime, bytes], ...]:
+    """The shipped regimes and their files' bytes; they are as installed, and read once."""
+    return tuple((read_regime(file, data), data) for file, data in _shipped())
 
 
 def _shipped() -> Iterator[tuple[str, bytes]]:

@@ -108,6 +108,10 @@ def _check_limit(entry: dict, where: str, refuse: Refuse) -> None:
     if ("limit_value" in entry) == ("limit_from" in entry):
         raise refuse(where + "limit_value", "or limit_from must stand there, and not both")
     unit = schema()["measures"][entry["measure"]]
+    if "limit_from" in entry and (held := tables()["unit"].column(entry["limit_from"]).unit) != unit:
+        raise refuse(
+            where + "limit_from", f"does not fit: {entry['limit_from']} is held in {held}, {entry['measure']} measured in {unit}"
+        )
     if entry["unit"] != unit:
         raise refuse(where + "unit", f"{show(entry['unit'])} does not fit: {entry['measure']} is measured in {unit}")
 
@@ -137,6 +141,8 @@ def _check_number(entry: dict, where: str, refuse: Refuse) -> None:
     for key in ("least",) if entry["measure"] == "portable_units" else ("first", "share", "by"):
         if key not in entry:
             raise refuse(where + key, f"is missing: {entry['measure']} needs it")
+    if entry.get("cap", entry.get("first", 0)) < entry.get("first", 0):
+        raise refuse(where + "cap", f"must not be less than first, {entry['first']}")
 
 
 CHECKS: dict[str, Callable[[dict, str, Refuse], None]] = {

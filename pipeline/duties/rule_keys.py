@@ -87,6 +87,8 @@ def _check_item(where: str, item: object, spec: dict, refuse: Refuse) -> None:
     text = re.sub("[\n\t]", " ", item) if spec.get("lines") else item
     if isinstance(text, str) and (not text.strip() or CONTROL.search(text)):
         raise refuse(where, f"{show(item)} is empty or holds a control character")
+    if spec["type"] == "texts" and not any(sign.isalnum() for sign in item):
+        raise refuse(where, f"{show(item)} holds no letter and no digit, and would be found nowhere")
     if spec["type"] == "imo_numbers" and not is_imo_number(item):
         raise refuse(where, f"{show(item)} is not an IMO number: seven digits, the last of which checks the others")
 

@@ -12,7 +12,7 @@ from pipeline.duties.rule_schema import Regime
 from pipeline.errors import UserError
 
 # How alike two names of duties must be for one to be taken for a slip: a letter or two in a dozen, and no new word.
-ALIKE = 0.9
+ALIKE = 0.85
 
 
 def check_links(shipped: tuple[Regime, ...], own: tuple[Regime, ...]) -> None:

@@ -4,14 +4,14 @@
 -- tell. planned_on is the day it was planned for, due_on the last day in time: they differ where a rule gives grace.
 create table duty.span as
 with recursive ranked as (
-    select subject_no, done_on, proof, row_number() over (partition by subject_no order by done_on) as event_no
+    select subject_no, basis_on, done_on, proof, row_number() over (partition by subject_no order by done_on) as event_no
     from duty.subject_event
 ),
 -- Dates that run from the day due: each piece of work within its window moves the plan on by one interval, counted from the
 -- day on which the plan started, so that ends of months don't drift. Work done earlier, or a whole interval late, starts anew.
 plan as (
-    select subject_no, 0::bigint as event_no, first_basis_on as started_on, 1 as times
-    from duty.subject join duty.rule using (rule_id) where anchor = 'due'
+    select subject_no, 0::bigint as event_no, min(basis_on) as started_on, 1 as times
+    from duty.first_basis join duty.subject using (subject_no) join duty.rule using (rule_id) where anchor = 'due' group by subject_no
     union all
     select plan.subject_no, ranked.event_no,
         case when keeps_plan(started_on, times, interval_months, window_before_months, done_on) then started_on else done_on end,
@@ -20,7 +20,7 @@ plan as (
     join duty.subject as subject on subject.subject_no = plan.subject_no join duty.rule as rule using (rule_id)
 ),
 chained as (
-    select subject_no, false as is_first, event_no, done_on as basis_on, proof as basis, lead(done_on) over later as done_on,
+    select subject_no, false as is_first, event_no, basis_on, done_on as counts_on, proof as basis, lead(done_on) over later as done_on,
         lead(proof) over later as done
     from ranked
     window later as (partition by subject_no order by done_on)
@@ -41,15 +41,18 @@ triggered as (
     group by subject_no, found_on
 ),
 linked as (
-    select chained.* from chained join duty.subject using (subject_no) join duty.rule as rule using (rule_id)
-    where rule.first_basis <> 'none'
+    select chained.* exclude (counts_on), case when basis_on < counts_on then greatest(from_on, counts_on) else from_on end as judged_from,
+        to_on as judged_to
+    from chained join duty.subject using (subject_no) join duty.rule as rule using (rule_id) where rule.first_basis <> 'none'
     union all by name
-    select subject_no, true as is_first, 0 as event_no, first_basis_on as basis_on, first_proof as basis, done_on, done
-    from duty.subject join duty.rule as rule using (rule_id) left join first_event using (subject_no)
-    where rule.first_basis <> 'none' and (done_on is null or done_on > from_on)
+    select subject_no, true as is_first, 0 as event_no, basis_on, basis, done_on, done, begun.from_on as judged_from, begun.to_on as judged_to
+    from duty.first_basis as begun join duty.subject using (subject_no) join duty.rule as rule using (rule_id)
+    left join first_event using (subject_no)
+    where rule.first_basis <> 'none' and (done_on is null or done_on > begun.from_on)
     union all by name
-    select triggered.*, false as is_first, 0 as event_no, ranked.done_on, ranked.proof as done
-    from triggered asof left join ranked on ranked.subject_no = triggered.subject_no and ranked.done_on >= triggered.basis_on
+    select triggered.*, false as is_first, 0 as event_no, ranked.done_on, ranked.proof as done, from_on as judged_from, to_on as judged_to
+    from triggered join duty.subject using (subject_no)
+    asof left join ranked on ranked.subject_no = triggered.subject_no and ranked.done_on >= triggered.basis_on
 ),
 dated as (
     select linked.*, case when anchor = 'due' then due_date(started_on, times * interval_months)
@@ -59,10 +62,9 @@ dated as (
 )
 select imo_number, subject_id as unit_id, duty, rule_id, subject_no, stay_no, is_first, basis_on, basis.kind as basis_kind,
     basis.file_id as basis_file_id, basis.record_no as basis_record_no, basis.line_no as basis_line_no,
-    due_date(planned_on, coalesce(grace_months, 0)) as due_on, planned_on, subject.from_on as judged_from, subject.to_on as judged_to,
+    due_date(planned_on, coalesce(grace_months, 0)) as due_on, planned_on, judged_from, judged_to,
     dated.done_on, done.kind as done_kind, done.file_id as done_file_id, done.record_no as done_record_no,
     done.line_no as done_line_no
 from dated join duty.subject as subject using (subject_no) join duty.rule as rule using (rule_id)
-where (dated.done_on is null or dated.done_on > subject.from_on)
-    and (subject.to_on is null or is_first or dated.basis_on < subject.to_on)
+where (dated.done_on is null or dated.done_on > judged_from) and (judged_to is null or is_first or dated.basis_on < judged_to)
 order by imo_number, subject_id, duty, basis_on, subject_no;

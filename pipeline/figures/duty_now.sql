@@ -12,6 +12,7 @@ standing as (
     select span.*, case when basis_on is null then 'unknown' when due_on < $as_of::date then 'overdue' else 'in time' end as state
     from duty.span as span semi join present using (subject_no)
     where (done_on is null or done_on > $as_of::date) and (is_first or basis_on <= $as_of::date)
+        and is_within($as_of::date, judged_from, judged_to)
 )
 select imo_number, unit_id, stay_no is null as is_group, duty, rule_id, basis_on, basis_kind, basis_file_id, basis_record_no,
     basis_line_no, due_on, state, case when state = 'overdue' then $as_of::date - due_on end as days_overdue

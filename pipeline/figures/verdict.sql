@@ -4,7 +4,7 @@
 -- cartridge's test.
 create table figure.verdict as
 with against as (
-    select stay_no, rule_id, verdict, cured_by, reason, measure, value, limit_value, unit, seen_on, order_in_day, null as part,
+    select stay_no, rule_id, verdict, cured_by, reason, badness, measure, value, limit_value, unit, seen_on, order_in_day, null as part,
         table_name, file_id, record_no, line_no
     from broken_limit
     union all by name
@@ -24,8 +24,9 @@ select judged.imo_number, judged.unit_id, verdict, reason, rule_id, measure, val
     standing.table_name, standing.file_id, standing.record_no, standing.line_no
 from (from against anti join cured using (stay_no, rule_id, table_name, file_id, record_no)) as standing
 join judged using (stay_no)
-qualify row_number() over (partition by stay_no, rule_id, reason
-    order by seen_on desc, order_in_day desc, standing.file_id, standing.record_no desc) = 1
+-- Of readings against one limit the worst that still stands; of like records the last.
+qualify row_number() over (partition by stay_no, rule_id, case when badness is null then reason end
+    order by badness desc, seen_on desc, order_in_day desc, standing.file_id, standing.record_no desc) = 1
 order by judged.imo_number, judged.unit_id, verdict, rule_id, seen_on, reason;
 
 -- figure.unfit_now: one row is a unit aboard on $as_of and a reason why it is not fit. A condemned one is not repeated here.

@@ -25,7 +25,8 @@ def read_rows(db: Path, keys: str, values: str, source: str) -> Rows:
 def read_duties_now(db: Path) -> Rows:
     """A sample group is told by the units in it; two groups may have the same, so the rows of a key are a list."""
     members: dict[tuple[str, str], set[str]] = defaultdict(set)
-    for imo_number, group_id, unit_id in query(db, "SELECT imo_number, group_id, unit_id FROM duty.sample_group"):
+    joined = "SELECT imo_number, group_id, unit_id FROM duty.sample_group, intake.run WHERE joined_on <= as_of"
+    for imo_number, group_id, unit_id in query(db, joined):
         members[imo_number, group_id].add(unit_id)
     found: dict[tuple[object, ...], list[tuple[object, ...]]] = defaultdict(list)
     rows = read_rows(db, "imo_number, duty, unit_id", "state, basis_on, due_on, days_overdue", "figure.duty_now")

@@ -63,7 +63,7 @@ class MonthRow(NamedTuple):
 
 
 class NowRow(NamedTuple):
-    """A unit (a set of one) or sample group (the units ever in it aboard that vessel) overdue on as_of."""
+    """A unit (a set of one) or sample group (the units that have joined it aboard that vessel) overdue on as_of."""
 
     imo_number: str
     duty: str

@@ -64,7 +64,8 @@ def read_lateness(db: Path) -> Lateness:
 def read_overdue_now(db: Path) -> tuple[NowRow, ...]:
     """A sample group is told by the units in it, so that its label stays the pipeline's own affair."""
     members: dict[tuple[str, str], set[str]] = defaultdict(set)
-    for imo_number, group_id, unit_id in query(db, "SELECT imo_number, group_id, unit_id FROM duty.sample_group"):
+    joined = "SELECT imo_number, group_id, unit_id FROM duty.sample_group, intake.run WHERE joined_on <= as_of"
+    for imo_number, group_id, unit_id in query(db, joined):
         members[imo_number, group_id].add(unit_id)
     rows = query(
         db,

@@ -168,12 +168,27 @@ class Book:
     def judge_groups(self, imo_number: str, counted: list[Row], day: date) -> Iterator[Judgement]:
         for duty in (duty for duty in self.duties if duty.counts == "group"):
             for group in {name_group(stay) for stay in counted if stay.get("form") == duty.form}:
-                # ever in the group aboard this vessel: spares, units that left and units still to come included
-                unit_ids = tuple(sorted({stay["unit_id"] for stay in self.members[group]}))
+                # in the group aboard this vessel by then: spares and units that left included, units still to come not
+                joined = self.list_joined(group, day)
+                unit_ids = tuple(sorted(joined))
                 days_done = [done for unit_id in unit_ids for done in self.done[duty, unit_id]]
-                made_on = [find_filled(stay, duty.first_basis) for stay in self.members[group]]
+                made_on = [find_filled(stay, duty.first_basis) for stay in self.members[group] if begins_on(stay) <= day]
                 first_bases = [basis for basis in made_on if basis]
                 yield judge(imo_number, duty, unit_ids, find_last(days_done, day), first_bases, day)
+
+    def list_joined(self, group: tuple[object, ...], day: date) -> dict[str, date]:
+        """The units that have joined the group by the day, and since when."""
+        joined: dict[str, date] = {}
+        for stay in self.members[group]:
+            since = begins_on(stay)
+            if since <= day:
+                joined[stay["unit_id"]] = min(since, joined.get(stay["unit_id"], since))
+        return joined
+
+
+def begins_on(stay: Row) -> date:
+    """The first day of the stay; where nobody knows it, it was always there."""
+    return find_filled(stay, ("in_service_on", "made_on")) or date.min
 
 
 def pick_worst(judged: list[Judgement]) -> Iterator[Judgement]:

@@ -19,6 +19,7 @@ from tests.property.lateness import ANY_DUTY, BASELINE, FLEET, Duty
 from tests.property.reference_lateness import (
     Book,
     add_months,
+    begins_on,
     find_filled,
     is_counted,
     is_sailing,
@@ -57,6 +58,17 @@ def list_bases(firsts: list[date], done: list[date], began_on: date) -> Iterator
         answer = find_next(done, basis)
         if answer is None or answer > began_on:
             yield basis, answer
+
+
+def list_oldest(members: Sequence[Row], columns: Sequence[str]) -> Iterator[tuple[date, date, date]]:
+    """The oldest date of manufacture in a group, and the days [since, until) on which it was the oldest of those that had joined."""
+    reigns: list[tuple[date, date]] = []
+    for since in sorted({begins_on(stay) for stay in members}):
+        made_on = [made for stay in members if begins_on(stay) <= since and (made := find_filled(stay, columns))]
+        if made_on and (not reigns or min(made_on) < reigns[-1][0]):
+            reigns.append((min(made_on), since))
+    for (oldest, since), (_, until) in zip(reigns, [*reigns, (date.max, date.max)][1:], strict=True):
+        yield oldest, since, until
 
 
 class OnTime:
@@ -108,13 +120,24 @@ class OnTime:
                 yield from self.list_group_due(duty, name_group(stay))
 
     def list_group_due(self, duty: Duty, group: tuple) -> Iterator[tuple[object, str, date, date | None]]:
-        """A group's history is that of every unit ever in it aboard; it begins with the first stay of any."""
+        """A group's history is that of every unit aboard from the day it joined; it begins with the first stay of any."""
         members = self.book.members[group]
-        done = sorted({day for stay in members for day in self.done.get((duty, stay["unit_id"]), [])})
-        firsts = [made_on for stay in members if (made_on := find_filled(stay, duty.first_basis))]
-        begins = [start for stay in members if (start := find_filled(stay, START))]
-        for basis, answer in list_bases([min(firsts)] if firsts else [], done, min(begins)):
-            yield group, duty.name, add_months(basis, duty.interval_months), answer
+        joined = self.book.list_joined(group, date.max)
+        brought = {(max(day, since), day) for unit_id, since in joined.items() for day in self.done.get((duty, unit_id), [])}
+        done: list[tuple[date, date]] = []  # the day of the work, and that from which it counts for the group
+        for counts_on, day in sorted(brought, key=lambda event: (event[0], -event[1].toordinal())):
+            if not done or day > done[-1][0]:
+                done.append((day, counts_on))
+        began_on = min(start for stay in members if (start := find_filled(stay, START)))
+        answers = [counts_on for _, counts_on in done]
+        for (basis, counts_on), answer in zip(done, [*answers, None][1:], strict=True):
+            due_on = add_months(basis, duty.interval_months)
+            if (answer is None or answer > began_on) and (basis == counts_on or counts_on <= due_on):
+                yield group, duty.name, due_on, answer
+        for made_on, since, until in list_oldest(members, duty.first_basis):
+            due_on, answer = add_months(made_on, duty.interval_months), answers[0] if answers else None
+            if since <= due_on < until and (answer is None or answer > max(since, began_on)):
+                yield group, duty.name, due_on, answer
 
     def judge(self) -> list[tuple[Fallen, bool]]:
         """Each service once, the latest work of several: late if any is."""

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from tests.property.canonical import Fleet, complete_imo_number, write_split
-from tests.property.lateness import BASELINE, Duty
+from tests.property.lateness import BASELINE, SERVICES, Duty
 from tests.property.pipeline_door import (
     assert_all_loaded,
     describe_differences,
@@ -94,7 +94,7 @@ MIXED_DUTIES = (
     *BASELINE,
     Duty("annual_service", "unit", 5, ("in_service_on", "made_on"), by_inspection=True, in_any_duty=True),
     Duty("pressure_test", "unit", 130, ("made_on",), by_kinds=frozenset({"recharge"}), in_any_duty=True),
-    Duty("onboard_check", "unit", 1, ("made_on",), by_inspection=True, by_any_service=True, in_any_duty=True),
+    Duty("onboard_check", "unit", 1, ("made_on",), by_inspection=True, by_kinds=SERVICES | {"condemn"}, in_any_duty=True),
 )
 
 

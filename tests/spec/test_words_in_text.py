@@ -3,10 +3,13 @@
 In: a text, words. Out: whether one begins in it. Ours, no source.
 """
 
+import re
 from pathlib import Path
 
 import duckdb
 import pytest
+
+from pipeline.duties.rule_book import read_rule_book
 
 MACROS_FILE = Path(__file__).parents[2] / "pipeline" / "duties" / "macros.sql"
 HELD = [
@@ -68,3 +71,38 @@ def test_a_word_within_another_is_none(has_word, said: str | None, word: str):
 
 def test_without_words_nothing_is_found(has_word):
     assert has_word("pitted", []) is False
+
+
+NO_REASON = [
+    ("trade-welded-repair", "Shell must not be repaired by welding"),
+    ("trade-welded-repair", "cannot be welded: to be condemned if it leaks"),
+    ("trade-welded-repair", "never to be welded"),
+    ("trade-burned-shell", "No sign of fire damage, paint chipped"),
+    ("trade-burned-shell", "dent without fire damage"),
+    ("trade-burned-shell", "free of fire damage"),
+    ("trade-shell-thread", "scratched; no damage to threads"),
+]
+A_REASON = [
+    ("trade-welded-repair", "no dent; repaired by welding"),
+    ("trade-welded-repair", "must not be repaired by welding, yet was welded"),
+    ("trade-burned-shell", "no dent, fire damage at the foot"),
+    ("trade-shell-thread", "thread damaged"),
+]
+
+
+@pytest.mark.parametrize(
+    ("rule_id", "said", "is_reason"), [(*case, False) for case in NO_REASON] + [(*case, True) for case in A_REASON]
+)
+def test_the_shipped_words_tell_a_warning_from_what_was_done(says, rule_id: str, said: str, is_reason: bool):
+    rule = read_rule_book().find(rule_id)
+    assert says(said, rule["words"], rule["without_words"]) is is_reason
+
+
+@pytest.fixture(scope="module")
+def says():
+    con = duckdb.connect()
+    con.execute(MACROS_FILE.read_text(encoding="utf-8"))
+    judged = (MACROS_FILE.parents[1] / "figures" / "judged.sql").read_text(encoding="utf-8")
+    con.execute(re.search(r"create or replace temp macro says\(.*?;\n", judged, re.S)[0])
+    yield lambda *given: con.execute("select says(?, ?, ?)", given).fetchone()[0]
+    con.close()

@@ -25,7 +25,8 @@ class Weibull(NamedTuple):
     @property
     def scale(self) -> float:
         """Age by which 63 % have begun, where all covariates are 0."""
-        return float(np.exp(self.beta[0]))
+        with np.errstate(over="ignore"):  # an onset that the records put at no age: infinite, and shown as not to be told
+            return float(np.exp(self.beta[0]))
 
 
 def fit_weibull(
