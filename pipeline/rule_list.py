@@ -103,7 +103,11 @@ def _say_ground(ground: dict) -> str:
     )
     for key, said in (("words", "whose text holds"), ("without_words", "whose text does not hold")):
         what += f", {said} {' or '.join(ground[key])}" if ground[key] else ""
-    return _plain(f"{what}{_say_cure(ground)} -> {ground['verdict']}")
+    return _plain(f"{what}{_say_cure(ground)}{_LATER_LOOK.get(ground['record'], '')} -> {ground['verdict']}")
+
+
+# What takes a reason away without being named in the rule (reason_record.sql).
+_LATER_LOOK = {"inspection": ", or a later satisfactory inspection once the findings of that day are closed"}
 
 
 def _say_cure(rule: dict) -> str:

@@ -232,6 +232,21 @@ def published(tmp_path_factory):
     return place
 
 
+@pytest.mark.parametrize("name", ["rules/own.TOML", "rules/deep/own.toml", "dialects/Own.Toml"])
+def test_a_file_that_would_be_passed_over_is_refused(published, capsys, name):
+    before, extra = snapshot(published), published / "exports" / name
+    write_folder(published / "exports", {name: "regime = 5\n"})
+    try:
+        assert main(arguments(published)) == 2
+    finally:
+        extra.unlink()
+        if not any(extra.parent.iterdir()) and extra.parent.name != "rules":
+            extra.parent.rmdir()
+    said = capsys.readouterr().err.strip().splitlines()
+    assert len(said) == 1 and extra.name in said[0] and "would be passed over" in said[0]
+    assert snapshot(published) == before
+
+
 def arguments(place) -> list[str]:
     return [
         "run",

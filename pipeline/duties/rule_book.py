@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 
 from pipeline.duties.loosening import say_less
@@ -44,8 +44,12 @@ class RuleBook:
             for rule in regime.rules:
                 yield regime, rule
 
+    @cached_property
+    def _by_name(self) -> dict[str, dict]:
+        return {rule["rule_id"]: rule for _, rule in self.rules}
+
     def find(self, rule_id: str) -> dict:
-        return next(rule for _, rule in self.rules if rule["rule_id"] == rule_id)
+        return self._by_name[rule_id]
 
 
 def read_rule_book(own: dict[str, bytes] | None = None) -> RuleBook:

@@ -20,9 +20,13 @@ scope as (
 leaving as (select scope_key, max(to_on) as last_on from scope group by scope_key),
 fell as (
     select scope.imo_number, scope.unit_id, duty, due_on, coalesce(done_on, date '9999-12-31') as done_on,
-        least(last_on, coalesce(asked_to, date '9999-12-31')) as stopped_on
+        least(last_on, asked_to) as stopped_on
     from duty.span join first_month on due_on >= start_on and due_on < $as_of::date
-    join (select subject_no, to_on as asked_to from duty.subject) using (subject_no)
+    join (
+        -- A group is asked until its last unit has left for good, even where none was aboard meanwhile.
+        select subject_no, max(coalesce(to_on, date '9999-12-31')) over (partition by rule_id, imo_number, subject_id,
+            case when stay_no is not null then subject_no end) as asked_to from duty.subject
+    ) using (subject_no)
     join scope on scope_key = coalesce(stay_no, -subject_no) and is_within(due_on, scope.from_on, scope.to_on)
     join leaving using (scope_key)
     where is_within(due_on, judged_from, judged_to)

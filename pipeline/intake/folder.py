@@ -162,10 +162,16 @@ def _note_declared(folder: Path, declared: dict[str, Receipt], exports: list[Pat
 
 
 def _read_tomls(folder: Path) -> dict[str, bytes]:
+    """The .toml files right in the folder. One that is nested, or ends in .TOML, would be passed over unseen: it is refused."""
     try:
         paths = sorted(folder.glob("*.toml"))
+        passed_over = [path for path in folder.rglob("*") if path.suffix.lower() == ".toml" and path not in paths]
     except OSError as error:
         raise UserError("unreadable-file", path=error.filename or folder, why=error.strerror) from error
+    if passed_over:
+        why = f"would be passed over: put it right into {folder.name}/ under a name that ends in .toml, or take it out"
+        slug = "bad-rule" if folder.name == RULES else "bad-dialect"
+        raise UserError(slug, file=min(passed_over), key="(file name)", why=why)
     for path in paths:
         _check_name(path, path.name)
     return {path.name: read_plain_file(path, MOST_TOML) for path in paths}

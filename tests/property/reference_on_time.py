@@ -88,18 +88,24 @@ class OnTime:
         """Each day on which the stay counts, against all its due dates."""
         due = list(self.list_due(stay))
         counted = [day for day in list_days(first, self.as_of) if is_sailing(vessel, day) and is_counted(stay, day)]
-        # whether it goes on to count is asked of later days too, without end
-        last = max([*counted, *self.list_later(vessel, stay)], default=first)
+        # a group goes on as long as one of its units counts
+        group = [
+            other for other in self.book.members[name_group(stay)] if find_filled(other, START) and not other.get("is_spare")
+        ]
+        lasts = [self.find_last_day(vessel, [stay], first), self.find_last_day(vessel, group, first)]
         for day in counted:
             for holder, duty, due_on, done_on in due:
                 if due_on == day < self.as_of:
+                    last = lasts[isinstance(holder, tuple)]
                     found = Fallen(vessel["imo_number"], holder, duty, due_on, done_on, last + timedelta(days=1))
                     self.fallen[vessel["imo_number"], holder, duty, due_on].append(found)
 
-    def list_later(self, vessel: Row, stay: Row) -> list[date]:
-        """Of two years after the day, those on which the stay counts."""
-        later = list_days(self.as_of, self.as_of + timedelta(days=730))
-        return [day for day in later if is_sailing(vessel, day) and is_counted(stay, day)]
+    def find_last_day(self, vessel: Row, stays: list[Row], first: date) -> date:
+        """The last day on which one of them counts, up to two years after the day of the report."""
+        days = list(list_days(first, self.as_of + timedelta(days=730)))
+        return next(
+            (day for day in reversed(days) if is_sailing(vessel, day) and any(is_counted(stay, day) for stay in stays)), first
+        )
 
     def list_due(self, stay: Row) -> Iterator[tuple[object, str, date, date | None]]:
         unit_id, began_on = stay["unit_id"], find_filled(stay, START)
