@@ -11,6 +11,8 @@ from scipy import special
 
 from pipeline.figures.statistics.proportions import check_counts
 
+LEAST_DF = 8
+
 
 class CommonEffect(NamedTuple):
     """The design effect that groups have in common, and its degrees of freedom."""
@@ -38,11 +40,18 @@ def pool_design_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> CommonE
     return CommonEffect(max(1.0, between / alone), df) if alone > 0 else None
 
 
-def count_effective(due: ArrayLike, common: CommonEffect, confidence: float = 0.95) -> np.ndarray:
+def count_effective(
+    due: ArrayLike, common: CommonEffect, confidence: float = 0.95, clusters: ArrayLike | None = None
+) -> np.ndarray:  # fmt: skip
     """Independent items (k,) that tell as much as `due` of them (k,), at least 1; fewer where the common effect rests on few clusters.
 
-    n / effect * (z / t(df))^2, the factor of Korn and Graubard with the pooled degrees of freedom.
+    n / effect * (z / t(df))^2, the factor of Korn and Graubard with the pooled degrees of freedom. Below 8 of these the effect is
+    hardly known: then never more items than `clusters` (k,), where these are given, as if all in a cluster went one way.
+    Source of the 8: as display.judge_display; that clusters become the items is the project's rule.
     """
     tail = 0.5 + confidence / 2
     factor = (special.ndtri(tail) / special.stdtrit(common.df, tail)) ** 2
-    return np.maximum(1.0, np.asarray(due, float) / common.effect * factor)
+    worth = np.asarray(due, float) / common.effect * factor
+    if clusters is not None and common.df < LEAST_DF:
+        worth = np.minimum(worth, np.asarray(clusters, float))
+    return np.maximum(1.0, worth)
