@@ -13,7 +13,7 @@ import duckdb
 
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.on_time_funnel import Place, compare_years, place_vessels
-from pipeline.figures.statistics.design_effect import CommonEffect, pool_design_effect
+from pipeline.figures.statistics.design_effect import CommonEffect, hold_share, pool_design_effect
 from pipeline.figures.statistics.display import judge_display
 from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubard, wilson_limits
 
@@ -52,12 +52,12 @@ def measure_year(period: str, span: list[date], calls: list[Call]) -> Year:
                 cell[0] += row.done_in_time
                 cell[1] += row.fell_due
     counts = {key: tuple(zip(*cells[key].values(), strict=True)) for key in sorted(cells)}
-    shares = {key: korn_graubard(*counts[key]) for key in counts}
     of_duty = defaultdict(list)
     for (imo, duty), pair in counts.items():
         if imo != FLEET:
             of_duty[duty].append(pair)
     effects = {duty: pool_design_effect(of_duty[duty]) for duty in sorted(of_duty)}
+    shares = {key: hold_share(korn_graubard(*counts[key]), effects[key[1]]) for key in counts}
     return Year(period, span[0].replace(day=1), span[-1], shares, effects)
 
 

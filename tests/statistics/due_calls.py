@@ -19,7 +19,9 @@ WORDS = "create temp table due_call"
 def find_call_sql() -> str:
     """The statement that makes due_call."""
     return next(
-        s.query for s in duckdb.extract_statements(files("pipeline.figures").joinpath("due_service.sql").read_text()) if WORDS in s.query
+        s.query
+        for s in duckdb.extract_statements(files("pipeline.figures").joinpath("due_service.sql").read_text())
+        if WORDS in s.query
     )
 
 
@@ -28,7 +30,9 @@ def group_calls(services: Iterable[tuple[str, date, bool]], interval_months: int
     with duckdb.connect() as con:
         con.execute("create schema duty; create table duty.rule (duty varchar, interval_months integer, in_any boolean)")
         con.execute("insert into duty.rule values ('d', ?, false)", [interval_months])
-        con.execute("create temp table due_service (imo_number varchar, duty varchar, due_on date, month_end date, is_in_time boolean)")
+        con.execute(
+            "create temp table due_service (imo_number varchar, duty varchar, due_on date, month_end date, is_in_time boolean)"
+        )
         rows = list(services)
         con.execute(
             "insert into due_service select unnest(?::varchar[]), 'd', unnest(?::date[]) as due_on, last_day(due_on), unnest(?::boolean[])",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from pipeline.figures.statistics.proportions import check_counts
+from pipeline.figures.statistics.proportions import ClusteredShare, check_counts, clopper_pearson
 
 LEAST_DF = 8
 
@@ -55,3 +55,20 @@ def count_effective(
     if clusters is not None and common.df < LEAST_DF:
         worth = np.minimum(worth, np.asarray(clusters, float))
     return np.maximum(1.0, worth)
+
+
+def hold_share(share: ClusteredShare, common: CommonEffect | None, confidence: float = 0.95) -> ClusteredShare:
+    """A clustered share whose own clusters mustn't promise more than all groups' do: limits on the smaller number of items.
+
+    Below 8 clusters these are the items: few of them may all have gone one way by luck, and what little then varies within them is no
+    measure of how much they vary (tests/statistics). From 8 on no more items than count_effective gives. The project's rule.
+    """
+    if share.share is None or share.effective is None:
+        return share
+    most = float(share.clusters) if share.clusters < LEAST_DF else float(share.due)
+    if common:
+        most = min(most, float(count_effective(share.due, common, confidence, share.clusters)))
+    if most >= share.effective:
+        return share
+    low, high = clopper_pearson(share.share * most, most, confidence)
+    return share._replace(low=low, high=high, effective=most)
