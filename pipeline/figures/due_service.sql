@@ -32,11 +32,11 @@ from fell group by imo_number, unit_id, duty, due_on;
 
 -- one row is a month, a vessel, a duty ('*' those that count for any) and a call: what fell due in it and was done in time. A call is what
 -- stands or falls together: a run of due dates of a vessel, each at most gap_days after the one before, whatever month they lie in:
--- 45 days, or a third of a month for each month of a shorter interval. Runs longer than three gaps are cut into equal parts. For any duty,
--- runs are those of all duties of one pace together, and all that begin in one month are one call.
+-- 45 days, or a week for each month of a shorter interval. Runs longer than two gaps, and than 30 days, are cut into equal parts. For any
+-- duty, runs are those of all duties of one pace together, and all that begin in one month are one call.
 create temp table due_call as
 with pace as (
-    select duty, least(45, greatest(10, 10 * min(interval_months))) as gap_days, bool_or(in_any) as in_any from duty.rule group by duty
+    select duty, least(45, greatest(7, 7 * min(interval_months))) as gap_days, bool_or(in_any) as in_any from duty.rule group by duty
 ),
 item as (
     select imo_number, duty, gap_days, due_on, month_end, is_in_time from due_service join pace using (duty)
@@ -54,7 +54,7 @@ measured as (
     select *, min(due_on) over whole as from_on, max(due_on) over whole - min(due_on) over whole + 1 as days
     from run window whole as (partition by imo_number, duty, gap_days, run_no)
 ),
-cut as (select *, (due_on - from_on) * ceil(days / (3 * gap_days))::integer // days as part_no from measured),
+cut as (select *, (due_on - from_on) * ceil(days / greatest(30, 2 * gap_days))::integer // days as part_no from measured),
 begun as (select *, min(due_on) over (partition by imo_number, duty, gap_days, run_no, part_no) as part_on from cut)
 select month_end, imo_number, duty, case when duty = '*' then date_trunc('month', part_on)::date else part_on end as call_on,
     count(*)::bigint as fell_due, count(*) filter (is_in_time)::bigint as done_in_time
