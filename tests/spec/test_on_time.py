@@ -198,7 +198,7 @@ def make_call(ships: tuple[str, ...], late: tuple[str, ...]) -> tuple[list[dict]
                 | {"unit_id": f"{ship}{n}", "imo_number": ship, "in_service_on": date(2022, 1, 1), "made_on": date(2021, 6, 1)}
             )
             again = date(2023, 3, 1) if ship not in late else date(2023, 5, 10)
-            served += [{"unit_id": f"{ship}{n}", "imo_number": ship, "serviced_on": day, "kind": "annual_service", "result": "satisfactory"}
+            served += [{"unit_id": f"{ship}{n}", "imo_number": ship, "serviced_on": day, "kind": "annual_service", "outcome": "satisfactory"}
                        for day in (first, again)]  # fmt: skip
     return stays, served
 
