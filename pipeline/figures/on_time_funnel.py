@@ -74,7 +74,9 @@ def place_vessels(centre: float | None, vessels: dict[str, ClusteredShare], comm
         tau2 = between if len(told) >= LEAST_GROUPS else None
     inner, outer = find_limits(centre, inner_sizes, tau2, WARNING), find_limits(centre, sizes, tau2, SIGNAL)
     flags = judge_vessels(shares, centre, sizes, outer, bool(tau2))
-    places["*"] = Place(None, centre, phi=phi, tau2=tau2, least_ratio=find_least_ratio(1 - centre, int(np.median(sizes))))
+    middle = int(np.median(sizes))
+    edge = 1 - float(find_limits(centre, np.array([float(middle)]), tau2, SIGNAL)[0][0]) if tau2 else None
+    places["*"] = Place(None, centre, phi=phi, tau2=tau2, least_ratio=find_least_ratio(1 - centre, middle, edge=edge))
     for n, imo in enumerate(told):
         limits = (float(limit[n]) for limit in (*inner, *outer))
         flag = flags[n] if calls[n] >= LEAST_CLUSTERS else None

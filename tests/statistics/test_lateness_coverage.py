@@ -212,6 +212,26 @@ def test_power_by_drawing(base, size):
     assert seen == pytest.approx(find_power(base, size, 2.0), abs=0.02) and seen >= 0.78
 
 
+def find_said_power(fleets: int) -> float:
+    """The chance of being flagged of a vessel late as often as the page says is found with 80 %, where a dozen vessels differ in general."""
+    chance, hit = np.random.default_rng(7), []
+    for _ in range(fleets):
+        shares = 0.1 * np.exp(0.4 * chance.normal(size=12))
+        year = [((20 - chance.binomial(20, p, 12)).tolist(), [20] * 12) for p in shares]
+        done, due = (sum(sum(pair[k]) for pair in year) for k in (0, 1))
+        places = place_vessels(done / due, {str(n): korn_graubard(*p) for n, p in enumerate(year)}, pool_design_effect(year))
+        if places["*"].tau2 and places["*"].least_ratio:
+            size = int(places["0"].services)
+            late = chance.binomial(size, min(1.0, places["*"].least_ratio * (1 - done / due)), 200) / size
+            hit.append(float((1 - late < places["0"].low_998).mean()))
+    return float(np.mean(hit))
+
+
+def test_the_power_said_is_that_of_the_limits_drawn():
+    """From ten vessels on limits are widened: the sentence under the funnel must be about them."""
+    assert find_said_power(60) == pytest.approx(0.8, abs=0.05)
+
+
 SIZES = (15, 30, 60, 100, 200, 400)
 
 
