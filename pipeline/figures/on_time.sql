@@ -37,10 +37,11 @@ create table figure.on_time_year (
 
 -- figure.on_time_chart: one row is a month of the fleet and a duty ('*' those that count for any) on Laney's p'-chart: limits from the
 -- first 24 months [baseline_from, baseline_to], which stay as they are. ewma and its limits are in standard deviations of a
--- month. The runs_ columns are those of the last 24 months up to the day about the baseline's median, the same on each row of a duty.
+-- month. The runs_ columns are those of the last 24 months up to the day about the baseline's median, the same on each row of a duty;
+-- so are the trend_ columns: years of 12 months counted back from the last, the middle slope of their shares a year, and its p (from 5 years on).
 create table figure.on_time_chart (
     month_end date, duty varchar, fell_due bigint, done_in_time bigint, rate double, baseline_from date, baseline_to date,
     baseline_months bigint, centre double, low double, high double, sigma_z double, is_outside boolean, ewma double, ewma_low double,
     ewma_high double, is_drifting boolean, runs_points bigint, runs_longest bigint, runs_allowed bigint, crossings bigint,
-    crossings_least bigint, is_run_signal boolean, why_not varchar
+    crossings_least bigint, is_run_signal boolean, trend_years bigint, trend_a_year double, trend_p double, why_not varchar
 );
