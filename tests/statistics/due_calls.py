@@ -13,16 +13,12 @@ from importlib.resources import files
 import duckdb
 
 Counts = tuple[list[int], list[int]]  # done and due, by cluster
-WORDS = "create temp table due_call"
 
 
-def find_call_sql() -> str:
-    """The statement that makes due_call."""
-    return next(
-        s.query
-        for s in duckdb.extract_statements(files("pipeline.figures").joinpath("due_service.sql").read_text())
-        if WORDS in s.query
-    )
+def list_call_sql() -> list[str]:
+    """The statements after the one that makes due_service."""
+    text = files("pipeline.figures").joinpath("due_service.sql").read_text(encoding="utf-8")
+    return [statement.query for statement in duckdb.extract_statements(text)[1:]]
 
 
 def group_calls(services: Iterable[tuple[str, date, bool]], interval_months: int = 12, by: str = "call_on") -> dict[str, Counts]:
@@ -38,7 +34,8 @@ def group_calls(services: Iterable[tuple[str, date, bool]], interval_months: int
             "insert into due_service select unnest(?::varchar[]), 'd', unnest(?::date[]) as due_on, last_day(due_on), unnest(?::boolean[])",
             [list(column) for column in zip(*rows, strict=True)],
         )
-        con.execute(find_call_sql())
+        for statement in list_call_sql():
+            con.execute(statement)
         found: dict[str, Counts] = defaultdict(lambda: ([], []))
         query = f"select imo_number, sum(done_in_time)::int, sum(fell_due)::int from due_call group by imo_number, {by} order by imo_number, {by}"
         for imo, done, due in con.execute(query).fetchall():
