@@ -101,7 +101,8 @@ def chart_curves(rows: list[Row], models: list[Row]) -> Chart | Note:
     }
     figure = draw_curves(lines, [(r.age_years, *to_interval(r)[1:]) for r in mine], "units with corrosion begun, %", "age, years")
     said = (
-        f"Conditional: of units still clean at {say_age(start)}, the first age at which ten were under watch; shown while at least five were. Thin lines: 95 % "
+        f"Conditional: of units still clean at {say_age(start)}, the first age at which ten were under watch, where the share is none by definition; shown to the end of the last half-year "
+        "that at least five began, of whom fewer may be left. Thin lines: 95 % "
         "limits of the leading curve. The naive curve takes the first report as the day on which corrosion began, from new: it is shown "
         "to compare, not to be used."
     )
@@ -138,8 +139,8 @@ def chart_groups(rows: list[Row], dimension: str, plain: str) -> Chart | Note:
     told = sorted((at[n][best].share, name_word(n)) for n in names if best in at[n])[::-1]
     title = f"Begun by {say_age(best)}: " + words.say_list([f"{n} {words.say_percent(100 * share, 0)}" for share, n in told[:4]])
     if len(told) > 1:
-        ends = [at[n][best] for n in names if best in at[n]]
-        apart = max(r.low for r in ends) > min(r.high for r in ends)
+        ends = sorted((at[n][best] for n in names if best in at[n]), key=lambda r: r.share)
+        apart = ends[-1].low > ends[0].high
         title += ": the intervals of highest and lowest don’t meet" if apart else ": their intervals overlap"
     said = f"Each of units clean at the start of its own curve, which differs from one {plain} to another. By age in years, with 95 % limits."
     return Chart(table.name, title, said, time_charts.draw_panels(series, False, " %"), table)

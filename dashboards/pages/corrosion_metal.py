@@ -16,7 +16,7 @@ SHOWN = 40
 STEPS = {"worse": "worse", "same": "the same", "better": "lower: repainted, or read otherwise"}
 CAUTION = (
     "Caution: a wall limit is the maker’s, and a competent person decides on a unit. Years left take steady loss at the upper 95 % limit "
-    "from the last reading on; corrosion is not steady, and a reading at another point of the shell tells of another wall."
+    "from the last reading on and count from the day of this page; corrosion is not steady, and a reading at another point of the shell tells of another wall."
 )
 
 
@@ -58,7 +58,9 @@ def say_steps(rows: list[Row]) -> str:
 
 
 def say_left(row: Row) -> str:
-    """'4.2 years', or why it can't be said."""
+    """'4.2 years', that it may be past, or why it can't be said."""
+    if row.years_left is not None and row.years_left <= 0:
+        return f"may have been reached {words.say_number(-row.years_left, 1)} years ago"
     return row.why_not or words.NONE if row.years_left is None else f"{words.say_number(row.years_left, 1)} years"
 
 
@@ -89,11 +91,13 @@ def tell_walls(rows: list[Row]) -> Note:
     if not rows:
         return Note("Without two readings of a wall nothing can be said of its loss.", "empty")
     below = sum((r.why_not or "").startswith("below") for r in rows)
-    near = sum(r.years_left is not None and r.years_left < 5 for r in rows)
+    past = sum(r.years_left is not None and r.years_left <= 0 for r in rows)
+    near = sum(r.years_left is not None and 0 < r.years_left < 5 for r in rows)
     unclear = sum("can't be told from the least wall" in (r.why_not or "") for r in rows)
     gauge = "by the readings" if rows[0].is_gauge_error_measured else "as is common, for the readings are too few to tell"
     return Note(
         f"Of {words.say_count(len(rows), 'unit')} aboard with two readings or more, {words.say_number(below)} {words.say_verb(below, 'lies', 'lie')} below the least wall, "
-        f"{words.say_number(unclear)} can’t be told from it, and {words.say_number(near)} might reach it within five years. "
+        f"{words.say_number(past)} may have reached it since the last reading, {words.say_number(unclear)} couldn’t be told from it then, "
+        f"and {words.say_number(near)} more might reach it within five years from the day of this page. "
         f"A reading errs by {words.say_number(1000 * rows[0].gauge_error_mm)} µm, {gauge}. {CAUTION}",
     )

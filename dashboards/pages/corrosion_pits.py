@@ -14,7 +14,7 @@ def list_pits(rows: list[Row]) -> Table:
     """The deepest pit of each unit as extremes, from twenty units on."""
     columns = name_columns(
         "shell_material=Shell; units=Units with a pit:count; median=Half deeper than, mm:page_number; deepest=Deepest, mm:page_number; "
-        "level=One unit in 100 exceeds, mm:page_number; form=The fit:page_text; median_um=:count twin; deepest_um=:count twin; "
+        "level=Of units with a pit, one in 100 is deeper than, mm (no limits):page_number; form=The fit:page_text; median_um=:count twin; deepest_um=:count twin; "
         "one_in_100_um=:count twin; place_um=:number twin; spread_um=:number twin; form_value=:number twin; form_p=:number twin; why_not=:text twin"
     )
     cells = tuple(

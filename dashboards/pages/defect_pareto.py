@@ -45,9 +45,10 @@ def tell_first(rows: list[Row]) -> Note:
     if first:
         chance = words.say_percent(100 * first.chance_first, 0)
         return Note(
-            f"That {name_kind(first)} comes first is more than chance: it does in {chance} of fleets drawn anew from these records."
+            f"That {name_kind(first)} comes first is more than chance: set against each other kind, {first.clustered_by.replace('vessel months', 'month of a vessel by month').replace('vessels', 'vessel by vessel')}, "
+            f"the 95 % limits of the difference leave out none. It leads in {chance} of fleets drawn anew from these records."
         )
-    why = rows[0].why_not or "in fleets drawn anew from these records another may lead"
+    why = rows[0].why_not or "the difference between the first and another is within chance"
     return Note(f"Which kind comes first can’t be told: {why}.")
 
 
@@ -99,7 +100,7 @@ def chart_pareto(rows: list[Row]) -> Chart | Table:
         return table
     drawn = (
         f"Whiskers hold 95 % of {words.say_number(DRAWS)} fleets drawn anew from these {rows[0].clusters} "
-        f"{rows[0].clustered_by.replace('vessel months', 'months of vessels')}; first place is claimed from a chance of 80 % on."
+        f"{rows[0].clustered_by.replace('vessel months', 'months of vessels')}; a first place is claimed only where the difference from each other kind is more than chance."
     )
     said = f"Counts alone: {rows[0].why_not}." if rows[0].why_not else f"{say_drawn(len(rows))} {drawn}"
     return Chart("pareto", state_finding(rows), said, draw_shares(rows[:MOST]), table)

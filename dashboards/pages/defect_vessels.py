@@ -10,7 +10,7 @@ from dashboards.blocks import Chart, Context, Note, Table, name_columns
 from dashboards.pages.defect_rates import EMPTY, PERIOD, Row
 
 VESSELS_SQL = """
-    SELECT imo_number, findings, unit_years, per_100_unit_years, low, high, shrunk, shrunk_low, shrunk_high, chance_above, "rank",
+    SELECT imo_number, findings, unit_years, per_100_unit_years, low, high, interval_by, shrunk, shrunk_low, shrunk_high, chance_above, "rank",
         dispersion_p, verdict_p, verdict
     FROM figure.defect_vessel WHERE period = 'last 12 months' ORDER BY imo_number"""
 CHANGE_SQL = "SELECT * FROM figure.defect_change"

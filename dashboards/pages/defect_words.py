@@ -1,6 +1,6 @@
 """The opening of the Defects page.
 
-In: rows of figure.defect_rate and the number of reports left out. Out: markup.
+In: rows of figure.defect_rate and defect_vessel, and the number of reports left out. Out: markup.
 """
 
 from __future__ import annotations
@@ -22,7 +22,16 @@ def say_left_out(count: int) -> str:
     )
 
 
-def write_answer(rows: list[Row], left_out: int, context: Context) -> str:
+def say_fleet_rate(fleet: Row, limits: Row) -> str:
+    """The rate with the limits that stand among the vessels: as wide as these differ, where they differ by more than chance."""
+    allows = ", which allows for how much vessels differ" if getattr(limits, "interval_by", "") == "quasi-Poisson" else ""
+    return (
+        f"{words.say_number(fleet.per_100_unit_years, 1)} per 100 unit-years (95 % interval {words.say_number(limits.low, 1)} to "
+        f"{words.say_number(limits.high, 1)}{allows})"
+    )
+
+
+def write_answer(rows: list[Row], vessels: list[Row], left_out: int, context: Context) -> str:
     """How much is found, and of what most."""
     fleet = next(iter(pick_rows(rows)), None)
     kinds = [r for r in pick_rows(rows, "component", "defect") if r.findings]
@@ -32,14 +41,8 @@ def write_answer(rows: list[Row], left_out: int, context: Context) -> str:
             f"In the twelve months to {day} no defect is on record, over {words.say_number(fleet.unit_years if fleet else 0, 1)} "
             f"unit-years under observation.{say_left_out(left_out)}{context.empty_why}"
         )
-    rate = (
-        (
-            f", {words.say_number(fleet.per_100_unit_years, 1)} per 100 unit-years (95 % interval "
-            f"{words.say_number(fleet.low, 1)} to {words.say_number(fleet.high, 1)})"
-        )
-        if fleet.is_rated
-        else ", too few to rate"
-    )
+    whole = next((r for r in vessels if r.imo_number == "*" and r.low is not None), fleet)
+    rate = f", {say_fleet_rate(fleet, whole)}" if fleet.is_rated else ", too few to rate"
     return Markup(
         "In the twelve months to {} <strong>{}</strong> {} found on units under observation, in {} unit-years{}. "
         "Found most often: {} ({} of {}).{}"

@@ -60,7 +60,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         chart_split(rows, "maker", "Maker", "the makers"),
     )
     few = (
-        "Intervals are exact 95 % limits of a count (Garwood). Fewer than 10 found: the count stands alone, "
+        "Intervals here are exact 95 % limits of a count (Garwood); the opening's allows for how much vessels differ. Fewer than 10 found: the count stands alone, "
         "it is too few to rate. The limits take finds as independent of each other; finds come in batches, at one call of "
         "a workshop or one keen round, so the true interval is wider."
     )
@@ -116,5 +116,9 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section("years", "Over the years", (defect_tables.list_periods(rows),)),
     )
     return Page(
-        "defects.html", "Defects", "What fails, where, on what?", defect_words.write_answer(rows, left_out, context), sections
+        "defects.html",
+        "Defects",
+        "What fails, where, on what?",
+        defect_words.write_answer(rows, vessels, left_out, context),
+        sections,
     )

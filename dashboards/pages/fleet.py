@@ -25,7 +25,7 @@ from dashboards.pages import (
 
 REAL = (
     "A count on a day is exact. Whether the fleet does better or worse than a year ago is told from what fell due and was done in time, "
-    "with limits that take the services of a vessel and month as one."
+    "with limits that take the services of a vessel’s call as one."
 )
 APART = {"spare": "spare", "ashore": "ashore for service", "laid up": "on vessels laid up"}
 

@@ -28,7 +28,9 @@ def title_flow(months: list[Any]) -> str:
         return "Done in time, month by month: too few months for limits"
     out = [row for row in months if row.is_outside]
     if not out:
-        return f"None of {len(months)} months lies outside the limits: what varies is what varied in the baseline"
+        moved = months[-1].is_run_signal or months[-1].is_drifting
+        what = "but the course has moved from the baseline" if moved else "what varies is what varied in the baseline"
+        return f"None of {len(months)} months lies outside the limits{',' if moved else ':'} {what}"
     return f"{words.say_capital(words.say_count(len(out), 'month'))} of {len(months)} outside the limits, the last {words.say_month_to(out[-1].month_end)}"
 
 
@@ -41,7 +43,17 @@ def say_flow(row: Any) -> str:
         shift = "shifted" if row.is_run_signal else "not shifted"
         said += f" The last 24 months have {shift} about the baseline's median: longest run {row.runs_longest}, {row.runs_allowed} allowed; {row.crossings} crossings, {row.crossings_least} needed."
     drift = "is away from" if row.is_drifting else "is near"
-    return f"{said} The smoothed course {drift} the baseline."
+    return f"{said} The smoothed course {drift} the baseline. {say_trend(row)}"
+
+
+def say_trend(row: Any) -> str:
+    """Whether the years go one way."""
+    if row.trend_p is None:
+        return "Whether the years go one way can be asked from five whole years on."
+    points = words.say_number(abs(100 * row.trend_a_year), 1)
+    if row.trend_p > 0.05:
+        return f"Over {row.trend_years} years no one-way course is more than chance."
+    return f"Over {row.trend_years} years the share has {'risen' if row.trend_a_year > 0 else 'fallen'} by {points} points a year, more than chance."
 
 
 def chart_flow(data: OnTime, context: Context) -> Chart:

@@ -118,7 +118,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
                 on_time_tables.list_years(data.on_time, context),
             ),
             "What fell due and was done by its due date. One late visit makes all that was due at it late, so the intervals take the "
-            "services of a vessel and month as one.",
+            "services of a vessel’s call as one, whatever month they fall due in.",
         ),
         Section(
             "who", "Who is late?", (overdue_trends.chart_vessels(data, context), on_time.chart_funnel(data.on_time, context))

@@ -42,6 +42,7 @@ FIGURES = (
     "rust_grade_change",
     "wall_loss",
     "pit_depth",
+    "due_service",
     "on_time",
     "overdue_duration",
 )

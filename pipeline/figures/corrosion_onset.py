@@ -109,11 +109,23 @@ def trace_onset(units: Units, with_limits: bool) -> list[tuple]:
     if with_limits:
         each = read_survival(fitted, ages, drawn)
         each = each[each[:, 0] > 1e-4]
-        limits = np.round(np.quantile(1 - each / each[:, :1], (0.025, 0.975), axis=0), 6).tolist()
+        limits = widen(share, np.quantile(1 - each / each[:, :1], (0.025, 0.975), axis=0), watched)
     return [
         (float(age), float(ages[0]), int(n), s, low, high)
         for age, n, s, low, high in zip(ages, watched, share, *limits, strict=True)
     ]
+
+
+def widen(share: list[float], limits: np.ndarray, watched: np.ndarray) -> list[list[float]]:
+    """Where none of the watched has begun, no draw has a beginning either: the upper limit is then the exact one of none in so many.
+
+    From there it never falls with age. At the curve's start the share is none by definition. Source: 1 - .025^(1/n), Clopper C. J.,
+    Pearson E. S. (1934) Biometrika 26:404, as of independent units.
+    """
+    low, high = limits
+    is_none = (np.array(share) == 0) & (np.arange(len(share)) > 0) & (watched > 0)
+    exact = 1 - 0.025 ** (1 / np.maximum(watched, 1))
+    return np.round([low, np.maximum.accumulate(np.where(is_none, np.maximum(high, exact), high))], 6).tolist()
 
 
 def list_groups(units: Units) -> list[tuple[str, str, np.ndarray]]:

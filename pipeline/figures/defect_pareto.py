@@ -40,7 +40,7 @@ def rank(period: str, cells: list[tuple], vessels: list[str]) -> list[tuple]:
     if why_not is None and not is_ranked.any():
         why_not = "all found are uncoded"
     drawn = None if why_not else resample_shares(counts, is_ranked)
-    tied = find_tied(drawn.chance_first) if drawn else np.array([], int)
+    tied = find_tied(counts, is_ranked) if drawn else np.array([], int)
     rows = []
     for i, kind in enumerate(kinds):
         numbers = (None,) * 2 if drawn is None else (float(drawn.low[i]), float(drawn.high[i]))

@@ -1,6 +1,7 @@
 -- figure.defect_pareto: one row is a period ('all', 'last 12 months'), a component and a defect: distinct defects found, their share of
 -- all, 95 % limits of the share and the chances of being first and among the first three, from `clusters` drawn anew ('vessels', below
--- 5 of them 'vessel months'). `tied_with`: kinds that can't be told apart from it in the first place. Defect 'other' is not ranked.
+-- 5 of them 'vessel months'). `tied_with`: kinds that can't be
+-- told apart in the first place (each against the one found most often, cluster by cluster, at 95 %). Defect 'other' is not ranked.
 create table figure.defect_pareto (
     period text, component text, defect text, findings bigint, share double, low double, high double, chance_first double,
     chance_top3 double, is_ranked boolean, is_first boolean, tied_with text[], clusters bigint, clustered_by text, why_not text

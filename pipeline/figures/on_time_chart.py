@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 
 from pipeline.figures.statistics.process_charts import EWMA_SIGMAS, chart_laney, judge_runs, smooth, spread_smoothed
+from pipeline.figures.statistics.trend import find_trend
 
 BASELINE, LEAST_LIMITS, LEAST_RUNS = 24, 20, 12  # months
+LEAST_YEARS = 5  # below it no order of years is rarer than 1 in 20
 
 
 def judge_last(rates: np.ndarray, first: np.ndarray) -> tuple:
@@ -19,11 +21,32 @@ def judge_last(rates: np.ndarray, first: np.ndarray) -> tuple:
     return (*runs, runs.is_signal) if runs.points >= LEAST_RUNS else (runs.points, None, None, None, None, None)
 
 
+def judge_years(rows: list[Any]) -> tuple[int | None, float | None, float | None]:
+    """Whole years of 12 months back from the last, Sen's slope of their shares and Mann-Kendall's p; nothing below 5 of them.
+
+    By years, since due dates come back every year and neighbouring months hang together.
+    """
+    last = rows[-1].month_end
+    back = np.array([(last.year - r.month_end.year) * 12 + last.month - r.month_end.month for r in rows])
+    years = int(back.max() + 1) // 12
+    if years < LEAST_YEARS:
+        return None, None, None
+    shares = []
+    for year in reversed(range(years)):
+        mine = [r for r, ago in zip(rows, back, strict=True) if ago // 12 == year]
+        due = sum(r.fell_due for r in mine)
+        shares.append(sum(r.done_in_time for r in mine) / due if due else np.nan)
+    if np.isfinite(shares).sum() < LEAST_YEARS:
+        return None, None, None
+    found = find_trend(shares)
+    return years, found.slope, found.p
+
+
 def chart_duty(rows: list[Any]) -> list[tuple]:
     """One duty's months with their limits, or why there are none."""
     due, done = (np.array([getattr(r, name) for r in rows], float) for name in ("fell_due", "done_in_time"))
     first = slice(None, BASELINE)
-    runs = judge_last(done / due, (done / due)[first])
+    runs = (*judge_last(done / due, (done / due)[first]), *judge_years(rows))
     chart = chart_laney(done, due, BASELINE) if len(rows) >= LEAST_LIMITS else None
     ends = [r.month_end for r in rows]
     span = (ends[0].replace(day=1), ends[first][-1], len(ends[first]))

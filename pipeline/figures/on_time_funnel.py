@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pipeline.figures.statistics.design_effect import CommonEffect, count_effective
+from pipeline.figures.statistics.display import judge_display
 from pipeline.figures.statistics.funnel import (
     LEAST_GROUPS,
     find_least_ratio,
@@ -20,10 +21,9 @@ from pipeline.figures.statistics.funnel import (
     limit_spread,
     measure_root_spread,
 )
-from pipeline.figures.statistics.proportions import ClusteredShare, newcombe
+from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredShare, newcombe
 
 SIGNAL, WARNING = 0.998, 0.95
-LEAST_COMPARED = 3  # effective services of a year
 
 
 class Place(NamedTuple):
@@ -64,31 +64,37 @@ def place_vessels(centre: float | None, vessels: dict[str, ClusteredShare], comm
     told = {imo: share for imo, share in vessels.items() if share.share is not None}
     if not told or centre is None or not 0 < centre < 1 or common is None:
         return places
-    due, shares = (np.array([getattr(share, name) for share in told.values()], float) for name in ("due", "share"))
-    sizes, inner_sizes = (count_effective(due, common, confidence) for confidence in (SIGNAL, WARNING))
+    due, shares, calls = (
+        np.array([getattr(share, name) for share in told.values()], float) for name in ("due", "share", "clusters")
+    )
+    sizes, inner_sizes = (count_effective(due, common, confidence, calls) for confidence in (SIGNAL, WARNING))
     phi = tau2 = None
     if len(told) >= 2:
         phi, between = measure_root_spread(shares, centre, sizes)
         tau2 = between if len(told) >= LEAST_GROUPS else None
     inner, outer = find_limits(centre, inner_sizes, tau2, WARNING), find_limits(centre, sizes, tau2, SIGNAL)
     flags = judge_vessels(shares, centre, sizes, outer, bool(tau2))
-    places["*"] = Place(None, centre, phi=phi, tau2=tau2, least_ratio=find_least_ratio(1 - centre, int(np.median(sizes))))
+    middle = int(np.median(sizes))
+    edge = 1 - float(find_limits(centre, np.array([float(middle)]), tau2, SIGNAL)[0][0]) if tau2 else None
+    places["*"] = Place(None, centre, phi=phi, tau2=tau2, least_ratio=find_least_ratio(1 - centre, middle, edge=edge))
     for n, imo in enumerate(told):
         limits = (float(limit[n]) for limit in (*inner, *outer))
-        places[imo] = Place(float(sizes[n]), centre, *limits, phi, tau2, flags[n])
+        flag = flags[n] if calls[n] >= LEAST_CLUSTERS else None
+        places[imo] = Place(float(sizes[n]), centre, *limits, phi, tau2, flag)
     return places
 
 
 def compare_years(
     now: ClusteredShare, common: CommonEffect | None, before: ClusteredShare | None, common_before: CommonEffect | None
 ) -> tuple[float | None, float | None, float | None, str]:
-    """The change, its limits on effective counts, and the verdict in a word."""
+    """The change, its limits on effective counts, and the verdict in a word; no limits where either year's share isn't told."""
     if before is None or now.share is None or before.share is None:
         return None, None, None, "too few"
-    sizes = [
-        float(count_effective(share.due, effect)) if effect else 0.0 for share, effect in ((now, common), (before, common_before))
-    ]
-    if min(sizes) < LEAST_COMPARED:
+    if not common or not common_before or any(judge_display(share)[0] != "rate" for share in (now, before)):
         return now.share - before.share, None, None, "too few"
+    sizes = [
+        float(count_effective(share.due, effect, clusters=share.clusters))
+        for share, effect in ((now, common), (before, common_before))
+    ]
     found = newcombe(now.share * sizes[0], sizes[0], before.share * sizes[1], sizes[1])
     return *found, "better" if found.low > 0 else "worse" if found.high < 0 else "can not be told"

@@ -1,6 +1,6 @@
-"""How long items stay overdue. In: due_service of on_time.sql. Out: the rows of figure.overdue_duration.
+"""How long items stay overdue. In: due_service and call_day. Out: the rows of figure.overdue_duration.
 
-Items of one vessel and due month end together, as one visit does them: limits take these (of the fleet: its vessels, where there are
+Items of one vessel's call end together, as one visit does them: limits take these (of the fleet: its vessels, where there are
 three or more) as what varies.
 """
 
@@ -48,18 +48,14 @@ def describe_items(days: np.ndarray, is_done: np.ndarray, is_open: np.ndarray, c
 
 def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     """One row for each vessel and duty, the fleet and any duty."""
-    con.execute("create temp table counting_duty as select distinct duty from duty.rule where in_any")
     found = con.execute("""
-        with each as (
-            select imo_number, duty, month_no, days, is_done, is_open from overdue_item
-            union all select imo_number, '*', month_no, days, is_done, is_open from overdue_item semi join counting_duty using (duty))
-        select duty, imo_number, dense_rank() over (order by imo_number) as vessel_no, month_no, days, is_done, is_open
-        from each order by all""").fetchnumpy()
-    for table in ("counting_duty", "overdue_item", "due_service"):
+        select duty, imo_number, dense_rank() over (order by imo_number) as vessel_no, call_no, days, is_done, is_open
+        from overdue_item order by all""").fetchnumpy()
+    for table in ("overdue_item", "call_day", "due_service"):
         con.execute(f"drop table {table}")
-    vessel, month, days = (np.asarray(found[name], np.int64) for name in ("vessel_no", "month_no", "days"))
+    vessel, call, days = (np.asarray(found[name], np.int64) for name in ("vessel_no", "call_no", "days"))
     is_done, is_open = (np.asarray(found[name], bool) for name in ("is_done", "is_open"))
-    visit = vessel * 100_000 + month
+    visit = vessel * 100_000 + call
     rows = []
     # in order of duty and vessel, so that each is one slice
     for duty, part in slice_runs(found["duty"]):

@@ -9,8 +9,8 @@ where pit_depth_mm > 0 and component in ('shell', 'lining') and found_on <= $as_
 group by unit_id order by shell_material, unit_id;
 
 -- figure.pit_depth: one row is a shell material ('*' all): deepest pits of its units as extremes. From twenty units on a Gumbel law with
--- standard errors, the form that a generalised law would have (above 0: heavier than Gumbel's) with p, and the depth that one unit in a
--- hundred exceeds; below, the readings of figure.pit_reading alone: why_not.
+-- standard errors, the form that a generalised law would have (above 0: heavier than Gumbel's) with p, and the depth that one in a
+-- hundred units with a pit exceeds, without limits; below, the readings of figure.pit_reading alone: why_not.
 create table figure.pit_depth (
     shell_material text, units integer, median_mm double, deepest_mm double, place_mm double, place_error double, spread_mm double,
     spread_error double, form double, form_error double, form_p double, one_in_100_mm double, why_not text

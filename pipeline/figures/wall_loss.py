@@ -52,6 +52,8 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
         highest = shrunk + REACH * shrunk_error
         least = None if least is None else float(least)
         years, why = say_remaining(now, gauge * height**0.5, least, float(highest))
+        if years is not None:
+            years -= (as_of - mine[-1][0]).days / 365.25
         out.append((
             unit, imo_number, is_aboard, len(mine), mine[0][0], mine[0][1], mine[-1][0], mine[-1][1], round_off(now), least,
             *(round_off(v) for v in (rate, rate - REACH * error, rate + REACH * error, shrunk, shrunk - REACH * shrunk_error, highest)),

@@ -248,7 +248,7 @@ FROM judged WHERE no % 10 = 0;
 -- What fell due and was done in time, in the rough: every unit once a month, those overdue late; the second vessel lies outside.
 INSERT INTO figure.on_time_chart
 SELECT month_end, duty, units, units - overdue, 1 - overdue / units, DATE '2025-05-01', month_end, 18, 0.9, 0.7, 1.0, 2.1, 1 - overdue / units < 0.7,
-  0.1, -0.9, 0.9, false, 18, 4, 7, 8, 5, false, NULL
+  0.1, -0.9, 0.9, false, 18, 4, 7, 8, 5, false, NULL, NULL, NULL, NULL
 FROM figure.overdue_monthly WHERE imo_number = '*' AND duty = '*';
 INSERT INTO figure.on_time_year
 WITH summed AS (SELECT imo_number, duty, sum(units) AS units, sum(units - overdue) AS done FROM figure.overdue_monthly

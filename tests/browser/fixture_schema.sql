@@ -119,6 +119,6 @@ CREATE TABLE figure.on_time_year (period TEXT, from_on DATE, to_on DATE, imo_num
 CREATE TABLE figure.on_time_chart (month_end DATE, duty TEXT, fell_due BIGINT, done_in_time BIGINT, rate DOUBLE, baseline_from DATE,
   baseline_to DATE, baseline_months BIGINT, centre DOUBLE, low DOUBLE, high DOUBLE, sigma_z DOUBLE, is_outside BOOLEAN, ewma DOUBLE,
   ewma_low DOUBLE, ewma_high DOUBLE, is_drifting BOOLEAN, runs_points BIGINT, runs_longest BIGINT, runs_allowed BIGINT,
-  crossings BIGINT, crossings_least BIGINT, is_run_signal BOOLEAN, why_not TEXT);
+  crossings BIGINT, crossings_least BIGINT, is_run_signal BOOLEAN, trend_years BIGINT, trend_a_year DOUBLE, trend_p DOUBLE, why_not TEXT);
 CREATE TABLE figure.overdue_duration (imo_number TEXT, duty TEXT, items BIGINT, still_open BIGINT, stopped BIGINT, clusters BIGINT,
   median_days DOUBLE, median_low DOUBLE, median_high DOUBLE, p90_days DOUBLE, p90_low DOUBLE, p90_high DOUBLE, why_not TEXT);

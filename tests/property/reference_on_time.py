@@ -197,3 +197,37 @@ def count_overdue(fleet: Fleet) -> dict[tuple, tuple[int, int, int, int]]:
             for place, amount in enumerate((1, is_open, is_stopped, waited)):
                 counts[key][place] += amount
     return {key: tuple(cell) for key, cell in counts.items()}
+
+
+def split_runs(days: list[date], gap: int) -> Iterator[list[date]]:
+    """Sorted due dates, wherever more than `gap` days lie between two; a run of more than two gaps, and than 30 days, in equal parts."""
+    runs: list[list[date]] = []
+    for day in days:
+        if runs and (day - runs[-1][-1]).days <= gap:
+            runs[-1].append(day)
+        else:
+            runs.append([day])
+    for run in runs:
+        length = (run[-1] - run[0]).days + 1
+        parts = -(-length // max(30, 2 * gap))
+        for part in range(parts):
+            mine = [day for day in run if (day - run[0]).days * parts // length == part]
+            if mine:
+                yield mine
+
+
+def list_calls(fleet: Fleet) -> dict[tuple[str, str], dict[tuple, list[tuple[date, bool]]]]:
+    """By vessel and duty, then by call: the due dates and whether each was done in time. A duty of the pace of a year or half of one
+    makes calls of 45 days' gaps, a faster one of seven a month of its interval."""
+    paces = {duty.name: min(45, max(7, 7 * duty.interval_months)) for duty in BASELINE}
+    items = defaultdict(list)
+    for fallen, is_in_time in OnTime(fleet).judge():
+        for imo, duty in list_keys(fallen.imo_number, fallen.duty):
+            if imo != FLEET:
+                items[imo, duty, paces[fallen.duty]].append((fallen.due_on, is_in_time))
+    calls: dict = defaultdict(lambda: defaultdict(list))
+    for (imo, duty, gap), mine in items.items():
+        for run in split_runs(sorted({day for day, _ in mine}), gap):
+            name = run[0].replace(day=1) if duty == ANY_DUTY else run[0]
+            calls[imo, duty][name] += [item for item in mine if run[0] <= item[0] <= run[-1]]
+    return calls

@@ -14,7 +14,7 @@ from tests.property import figures_door as door
 from tests.property.canonical import Fleet
 from tests.property.pipeline_door import query, run_fleet
 from tests.property.random_findings import make_full_batch
-from tests.property.reference_on_time import OnTime, count_on_time, count_overdue
+from tests.property.reference_on_time import OnTime, count_on_time, count_overdue, list_calls
 
 FLEETS_PER_BATCH = 4
 SEEDS = [*range(2), *(pytest.param(seed, marks=pytest.mark.slow) for seed in (*range(2, 8), *range(100, 130)))]
@@ -82,6 +82,19 @@ def test_years_are_sums_of_months(batch):
         GROUP BY ALL HAVING any_value(year.fell_due) <> sum(month.fell_due) OR any_value(year.done_in_time) <> sum(month.done_in_time)""",
     )
     assert not wrong and query(db, "SELECT count(*) FROM figure.on_time_year")[0][0]
+
+
+def test_years_count_the_calls_of_the_reference(batch):
+    fleet, db = batch
+    calls = list_calls(fleet)
+    rows = query(
+        db,
+        "SELECT imo_number, duty, from_on, to_on, clusters, fell_due, done_in_time FROM figure.on_time_year WHERE imo_number <> '*'",
+    )
+    for imo, duty, from_on, to_on, clusters, fell_due, done in rows:
+        mine = [[is_in_time for day, is_in_time in call if from_on <= day <= to_on] for call in calls[imo, duty].values()]
+        assert (clusters, fell_due, done) == (sum(bool(c) for c in mine), sum(map(len, mine)), sum(map(sum, mine)))
+    assert len(rows) > 3
 
 
 def test_no_number_is_not_a_number(batch):

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.figures.statistics.design_effect import CommonEffect, count_effective, pool_design_effect
+from pipeline.figures.statistics.design_effect import CommonEffect, count_effective, hold_share, pool_design_effect
 from pipeline.figures.statistics.display import judge_display
 from pipeline.figures.statistics.intervals import wilson
-from pipeline.figures.statistics.pooling import pool
+from pipeline.figures.statistics.pooling import draw_normals, pool
 from pipeline.figures.statistics.proportions import (
     ClusteredShare,
     clopper_pearson,
@@ -150,6 +150,17 @@ def test_estimates_that_agree_have_no_spread():
         pool([1.0], [0.0])
 
 
+def test_eight_schools_drawn_together():
+    """Effects of coaching in eight schools; posterior medians 10 8 7 8 5 6 10 8, a 95 % interval of the first -2 to 31, of the fifth -9 to
+    18: Rubin D. B. (1981), Gelman and others (1995) table 5.3, 200 draws, from memory. A mean of a long tail lies above its median."""
+    found = draw_normals([28, 8, -3, 7, -1, 1, 18, 12], np.array([15, 10, 16, 11, 9, 11, 10, 18.0]) ** 2)
+    assert found.mean == pytest.approx([10, 8, 7, 8, 5, 6, 10, 8], abs=1.6)
+    assert found.error[[0, 4]] == pytest.approx([33 / 3.92, 27 / 3.92], rel=0.15)
+    for bad in (([1.0], [1.0]), ([1.0, 2.0], [1.0, 0.0])):
+        with pytest.raises(ValueError):
+            draw_normals(*bad)
+
+
 def test_the_effect_that_groups_have_in_common():
     """One group's own is measure_design_effect (but for its m / (m - 1) at cluster level, the same formula); two alike are as one."""
     alone = pool_design_effect([TREATED])
@@ -169,3 +180,19 @@ def test_groups_that_differ_do_not_add_to_the_common_effect():
     # by hand: z / t(4) = 1.959964 / 2.776445
     assert count_effective(30, CommonEffect(3.0, 4)) == pytest.approx(10 * (1.959964 / 2.776445) ** 2)
     assert count_effective(1, CommonEffect(3.0, 4)) == 1
+    # few clusters in all, so these are the items; from 8 degrees of freedom on the effect is believed
+    assert count_effective([30, 30], CommonEffect(1.0, 7), clusters=[2, 40]) == pytest.approx(
+        [2, 30 * (1.959964 / 2.364624) ** 2]
+    )
+    assert count_effective(30, CommonEffect(1.0, 8), clusters=[2]) == pytest.approx(30 * (1.959964 / 2.306004) ** 2)
+
+
+def test_few_clusters_promise_no_more_than_clusters():
+    """Seven calls of which each was nearly whole: seven items, although they vary hardly; eight are believed as far as the groups' effect."""
+    seven, eight = (([14, 15] * n)[:n] for n in (7, 8))
+    assert korn_graubard(seven, [15] * 7).effective > 50
+    assert hold_share(korn_graubard(seven, [15] * 7), None)[3:] == pytest.approx((*clopper_pearson(7 * 101 / 105, 7), 7, 7))
+    assert hold_share(korn_graubard(eight, [15] * 8), None) == korn_graubard(eight, [15] * 8)
+    held = hold_share(korn_graubard(eight, [15] * 8), CommonEffect(10.0, 30))
+    assert held.effective == pytest.approx(12 * (1.959964 / 2.042272) ** 2) and held.share == 116 / 120
+    assert hold_share(korn_graubard([3, 4], [5, 5]), None) == korn_graubard([3, 4], [5, 5])

@@ -131,7 +131,7 @@ def test_wall_loss_by_two_readings(tmp_path):
     readings, rate, low, high, highest, left, why, gauge = rows["u"]
     assert (readings, gauge) == (2, 0.1) and rate == pytest.approx(0.2 / years, abs=1e-6) and why is None
     assert (low, high) == pytest.approx((rate - 1.96 * 0.1 * 2**0.5 / years, rate + 1.96 * 0.1 * 2**0.5 / years), abs=1e-4)
-    assert left == pytest.approx((1.8 - 1.2) / highest, rel=1e-4)
+    assert left == pytest.approx((1.8 - 1.2) / highest - (AS_OF - date(2025, 1, 1)).days / 365.25, rel=1e-4)
     assert rows["v"][1] == pytest.approx(-0.1 / years, abs=1e-6) and rows["v"][5] is None and "maker" in rows["v"][6]
 
 

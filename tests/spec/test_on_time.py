@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from dateutil.relativedelta import relativedelta
 
-from pipeline.figures.statistics.proportions import korn_graubard
+from pipeline.figures.statistics.design_effect import hold_share, pool_design_effect
+from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubard
 from tests.property.canonical import Fleet, complete_imo_number
 from tests.property.pipeline_door import query, run_fleet
 
@@ -107,11 +108,16 @@ def two_years(tmp_path_factory):
     return run_case(tmp_path_factory.mktemp("years"), stays, looks, date(2024, 1, 31))
 
 
+def hold(done: list[int], due: list[int]) -> ClusteredShare:
+    """The share of the only vessel that there is."""
+    return hold_share(korn_graubard(done, due), pool_design_effect([(done, due)]))
+
+
 def test_twelve_months_and_the_twelve_before(two_years):
     rows = query(two_years, "SELECT period, from_on, to_on, fell_due, done_in_time, clusters, low, high, effective_services FROM figure.on_time_year"
                             " WHERE duty = 'onboard_check' AND imo_number = ? ORDER BY from_on DESC", [SHIP])  # fmt: skip
-    now = korn_graubard([4, 2, 4, 4, 0, 4, 0, 4, 4, 4, 4, 4], [4] * 12)
-    before = korn_graubard([4, 2, *[4] * 10], [4] * 12)
+    now = hold([4, 2, 4, 4, 0, 4, 0, 4, 4, 4, 4, 4], [4] * 12)
+    before = hold([4, 2, *[4] * 10], [4] * 12)
     assert rows[0] == (
         "last 12 months",
         date(2023, 2, 1),
@@ -125,10 +131,10 @@ def test_twelve_months_and_the_twelve_before(two_years):
 
 
 def test_the_change_is_told_or_not(two_years):
-    found = query(two_years, "SELECT difference, change, shown, why_not FROM figure.on_time_year WHERE duty = 'onboard_check'"
+    found = query(two_years, "SELECT difference, change, shown, why_not, difference_low FROM figure.on_time_year WHERE duty = 'onboard_check'"
                              " AND imo_number = ? AND period = 'last 12 months'", [SHIP])  # fmt: skip
-    assert found[0][:3] == (pytest.approx(38 / 48 - 46 / 48), "can not be told", "counts only")
-    assert "independent services; 30 are needed" in found[0][3]
+    assert found[0][:3] == (pytest.approx(38 / 48 - 46 / 48), "too few", "counts only")
+    assert "independent services; 30 are needed" in found[0][3] and found[0][4] is None
     none = query(
         two_years, "SELECT change, difference FROM figure.on_time_year WHERE period = 'last 12 months' AND duty = 'pressure_test'"
     )
@@ -178,3 +184,44 @@ def test_a_vessel_that_is_late_where_its_sisters_are_not(tmp_path):
         query(db, "SELECT imo_number, flag FROM figure.on_time_year WHERE duty = 'onboard_check' AND period = 'last 12 months'")
     )
     assert flags[ships[0]] == "fewer in time" and not any(flags[imo] for imo in (*ships[1:], "*"))
+
+
+def make_call(ships: tuple[str, ...], late: tuple[str, ...]) -> tuple[list[dict], list[dict]]:
+    """Fifteen units a ship, serviced in the last ten days of March 2022 and the first five of April; a year later in their turn, the
+    units of the `late` ships a month after that."""
+    stays, served = [], []
+    for ship in ships:
+        for n in range(15):
+            first = date(2022, 3, 22) + timedelta(days=n)
+            stays.append(
+                UNIT
+                | {"unit_id": f"{ship}{n}", "imo_number": ship, "in_service_on": date(2022, 1, 1), "made_on": date(2021, 6, 1)}
+            )
+            again = date(2023, 3, 1) if ship not in late else date(2023, 5, 10)
+            served += [{"unit_id": f"{ship}{n}", "imo_number": ship, "serviced_on": day, "kind": "annual_service", "outcome": "satisfactory"}
+                       for day in (first, again)]  # fmt: skip
+    return stays, served
+
+
+def test_a_call_over_the_turn_of_a_month_is_one_call(tmp_path):
+    """Six ships, one call each, due from 22 March to 5 April: six things that stood or fell, whatever the calendar says; three of
+    them late tell of no ship and of no year."""
+    ships = tuple(complete_imo_number(990001 + n) for n in range(6))
+    stays, served = make_call(ships, ships[:3])
+    db = run_case(
+        tmp_path,
+        stays,
+        [look(date(2022, 1, 5), stays[0]["unit_id"], ships[0])],
+        date(2024, 1, 31),
+        [{"imo_number": s} for s in ships],
+        service=served,
+    )
+    rows = query(db, "SELECT imo_number, fell_due, done_in_time, clusters, low, flag, change FROM figure.on_time_year"
+                     " WHERE duty = 'annual_service' AND period = 'last 12 months' ORDER BY imo_number")  # fmt: skip
+    assert rows[0][:4] == ("*", 90, 45, 6) and rows[0][5:] == (None, "too few")
+    assert rows[1:] == [(ship, 15, 0 if ship in ships[:3] else 15, 1, None, None, "too few") for ship in ships]
+    whole = query(
+        db,
+        "SELECT effective_services FROM figure.on_time_year WHERE duty = 'annual_service' AND imo_number = '*' AND period = 'last 12 months'",
+    )
+    assert whole[0][0] <= 6

@@ -7,6 +7,7 @@ once for all its units (gamma); each unit's due date lies somewhat apart from th
 from __future__ import annotations
 
 import numpy as np
+from scipy import stats
 
 MISSED, LEAD, APART = 0.05, 15.0, 10.0  # share; days between visit and due date as planned, and how far units lie about it
 
@@ -24,3 +25,15 @@ def draw_visits(
 def find_truth(units: int, delay: float, draws: int = 40_000) -> float:
     """The share in time that the calendar has in the long run, from its own stream."""
     return float(draw_visits(np.random.default_rng(999), draws, 1, units, delay).mean() / units)
+
+
+def draw_correlated(
+    chance: np.random.Generator, shape: tuple[int, ...], rho: float, months: int = 12, units: int = 60
+) -> tuple[np.ndarray, float]:
+    """Checks in time (*shape, months) of `units` due each month where neighbouring months of a vessel correlate at rho, and the share in
+    the long run."""
+    level = chance.normal(size=(*shape, months))
+    for month in range(1, months):
+        level[..., month] = rho * level[..., month - 1] + np.sqrt(1 - rho**2) * level[..., month]
+    late = chance.binomial(units, stats.norm.cdf(-1.3 + 1.2 * level))
+    return units - late, float(stats.norm.cdf(1.3 / np.sqrt(1 + 1.2**2)))

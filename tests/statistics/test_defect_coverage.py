@@ -11,6 +11,7 @@ import pytest
 from scipy import stats
 
 from pipeline.figures.defect_comparison import judge_spread
+from pipeline.figures.statistics.pareto import find_tied
 from pipeline.figures.statistics.rates import measure_interaction
 from pipeline.figures.statistics.shrinkage import fit_gamma, shrink
 
@@ -90,11 +91,29 @@ def test_finds_in_batches_are_not_taken_for_differences(vessels):
     assert verdict <= 0.10 + allow(0.1, 600) and plain > 0.3, "Poisson's own test should fail here, or this test has no power"
 
 
+def share_first(kinds: int, vessels: int, found: int, runs: int, vary: float = 0.0, batch: int = 1) -> float:
+    """Of fleets whose kinds are equally frequent: how many are told that one comes first. `vary`: sd of log between vessels and kinds."""
+    chance = np.random.default_rng(2)
+    rates = (found / kinds / batch * np.exp(vary * chance.normal(size=(vessels, kinds))) for _ in range(runs))
+    return float(np.mean([len(find_tied(batch * chance.poisson(rate), np.ones(kinds, bool))) == 1 for rate in rates]))
+
+
+KINDS = [(2, 6, 30, 0.0, 1), (4, 6, 30, 0.0, 1), (2, 30, 10, 0.0, 1), (2, 6, 30, 0.5, 1), (2, 12, 30, 0.0, 3), (2, 6, 30, 0.0, 3)]
+
+
+@pytest.mark.parametrize("kinds, vessels, found, vary, batch", KINDS)
+def test_equal_kinds_are_seldom_told_apart(kinds, vessels, found, vary, batch):
+    assert share_first(kinds, vessels, found, 600, vary, batch) <= 0.05 + allow(0.05, 600)
+
+
 if __name__ == "__main__":
     print("coverage of nominal 95 % limits: vessels, alpha, integrated, plug-in, fleets where the plug-in has no gamma")
     for some in (5, 10, 20):
         for shape in (3, 20):
             print(some, shape, *(f"{100 * value:.1f} %" for value in measure_coverage(some, shape, 100, some + shape)))
+    print("equal kinds told apart: kinds, vessels, found on each, sd of log between vessels and kinds, finds of a batch")
+    for case in KINDS:
+        print(*case, f"{100 * share_first(*case[:3], 2000, *case[3:]):.1f} %")
     print("fleets without a difference ranked: vessels, mean finds of a batch, Poisson's test alone, verdict")
     for some in (5, 10, 20):
         for size in (1.0, BATCH):

@@ -4,15 +4,20 @@ In: invented calendars of visits (late_visits). Out: the share of intervals that
 fail the same test; false flags; what can be seen. The default run has a small case of each.
 """
 
+from datetime import date, timedelta
+from typing import NamedTuple
+
 import numpy as np
 import pytest
 from scipy import stats
 
 from pipeline.figures.on_time_funnel import compare_years, place_vessels
-from pipeline.figures.statistics.design_effect import pool_design_effect
+from pipeline.figures.statistics.design_effect import hold_share, pool_design_effect
 from pipeline.figures.statistics.funnel import find_least_ratio, find_tails
-from pipeline.figures.statistics.proportions import korn_graubard, wilson_limits
-from tests.statistics.late_visits import draw_visits, find_truth
+from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubard, wilson_limits
+from tests.statistics.due_calls import Counts, group_calls
+from tests.statistics.late_visits import draw_correlated, draw_visits, find_truth
+from tests.statistics.split_calls import Calls, draw_fleets
 
 LEAST_COVER, MOST_FLAGGED = 0.85, 1 / 200
 # visits a year, units due at each: 60 units serviced once a year in 4 visits or 12, and 60 units checked every month
@@ -27,7 +32,7 @@ def measure_cover(calendar: str, years: int, delay: float, runs: int, seed: int 
     due = np.full(visits * years, units)
     held = naive = 0
     for done in drawn:
-        share = korn_graubard(done, due)
+        share = hold_share(korn_graubard(done, due), pool_design_effect([(done, due)]))
         low, high = wilson_limits(share.done, share.due)
         held += share.low <= truth <= share.high
         naive += low <= truth <= high
@@ -42,13 +47,16 @@ def count_flags(vessels: int, calendar: str, delay: float, fleets: int, seed: in
     for _ in range(fleets):
         years = [draw_visits(chance, vessels, visits, units, delay) for _ in range(2)]
         common = [pool_design_effect([(done, due) for done in year]) for year in years]
-        shares = [{str(n): korn_graubard(done, due) for n, done in enumerate(year)} for year in years]
+        shares = [
+            {str(n): hold_share(korn_graubard(done, due), c) for n, done in enumerate(year)}
+            for year, c in zip(years, common, strict=True)
+        ]
         centre = float(years[0].mean() / units)
         flagged += sum(place.flag is not None for place in place_vessels(centre, shares[0], common[0]).values())
         changed += sum(
             compare_years(shares[0][n], common[0], shares[1][n], common[1])[3] in ("better", "worse") for n in shares[0]
         )
-        told = list(shares[0].values())
+        told = [korn_graubard(done, due) for done in years[0]]
         few, many = find_tails(
             *(np.array(v) for v in ([s.share * s.effective for s in told], [s.effective for s in told])), centre
         )
@@ -75,7 +83,7 @@ def test_limits_hold_and_naive_ones_do_not(calendar, years, delay):
 
 def test_a_fleet_without_differences_raises_no_flag_small():
     flagged, changed, _ = count_flags(6, "12 checks of 60", 8.0, 25)
-    assert flagged <= 1 / 150 and changed <= 0.12
+    assert flagged <= 1 / 150 and changed <= 0.06
 
 
 @pytest.mark.slow
@@ -92,6 +100,95 @@ def test_flags_by_each_vessels_own_clusters_would_fail():
     """Why the vessels' common design effect is used: the same fleets, each vessel by its own."""
     flagged, _, own = count_flags(6, "12 checks of 60", 4.0, 200)
     assert own > MOST_FLAGGED >= flagged, (flagged, own)
+
+
+class Seen(NamedTuple):
+    """Of fleets whose vessels don't differ: shares of vessels flagged, of fleets told changed, and of fleets' and vessels' limits that
+    hold the truth (nan where no vessel has limits)."""
+
+    flagged: float
+    changed: float
+    fleet_held: float
+    vessel_held: float
+
+
+def judge_fleets(fleets: list[list[list[Counts]]], truth: float) -> Seen:
+    """As the figures do: fleets of two years of vessels."""
+    flags, changes, wholes, vessels = [], [], [], []
+    for years in fleets:
+        common = [pool_design_effect(year) for year in years]
+        whole: list[ClusteredShare] = []
+        for year, effect in zip(years, common, strict=True):
+            whole.append(hold_share(korn_graubard(*(sum((list(pair[k]) for pair in year), []) for k in (0, 1))), effect))
+        shares = {str(n): hold_share(korn_graubard(*pair), common[0]) for n, pair in enumerate(years[0])}
+        places = place_vessels(whole[0].share, shares, common[0])
+        flags += [places[n].flag is not None for n in shares]
+        changes.append(compare_years(whole[0], common[0], whole[1], common[1])[3] in ("better", "worse"))
+        wholes.append(whole[0].low <= truth <= whole[0].high)
+        vessels += [share.low <= truth <= share.high for share in shares.values() if share.low is not None]
+    return Seen(*(float(np.mean(v)) if v else float("nan") for v in (flags, changes, wholes, vessels)))
+
+
+# whole calls late, due over the turn of a month: vessels, calendar
+SPLIT = {
+    "6 vessels, one call of 45 a year, 3 in 10 late": (6, Calls(1, 45, 0.3, 0.3)),
+    "12 vessels, the same": (12, Calls(1, 45, 0.3, 0.3)),
+    "6 vessels, two calls of 22, 3 in 10 late, half after the turn": (6, Calls(2, 22, 0.3, 0.5)),
+    "12 vessels, four calls of 15, 3 in 20 late": (12, Calls(4, 15, 0.15, 0.3)),
+    "30 vessels, the same": (30, Calls(4, 15, 0.15, 0.3)),
+    "6 vessels, six calls of 22, 3 in 10 late": (6, Calls(6, 22, 0.3, 0.1)),
+    "6 vessels, twelve calls of 5, 3 in 20 late": (6, Calls(12, 5, 0.15, 0.3)),
+}
+
+
+def judge_split(name: str, fleets: int, by: str = "call_on") -> Seen:
+    vessels, calls = SPLIT[name]
+    return judge_fleets(draw_fleets(calls, vessels, fleets, 11, by), calls.truth)
+
+
+def test_one_call_over_two_months_is_one_thing_that_stood_or_fell():
+    """Six vessels, one call each, half of it due after the turn of the month, three wholly late. By months the halves agree, and nothing
+    would seem to be late together."""
+    services = [
+        (f"v{vessel}", date(2025, 3, 31) + timedelta(days=int(n >= 31)), vessel >= 3) for vessel in range(6) for n in range(45)
+    ]
+    by_call, by_month = (list(group_calls(services, by=by).values()) for by in ("call_on", "month_end"))
+    assert by_call == [([0], [45])] * 3 + [([45], [45])] * 3 and pool_design_effect(by_call) is None
+    assert [len(pair[0]) for pair in by_month] == [2] * 6
+    mixed = [*by_month[:5], ([30, 14], [31, 14])]
+    assert pool_design_effect(mixed).effect < 1.5, "what months would have said"
+
+
+def test_calls_over_the_turn_of_a_month_raise_no_flag_small():
+    for name in list(SPLIT)[:3]:
+        seen = judge_split(name, 40)
+        assert seen.flagged == 0 and seen.changed <= 0.05 and seen.fleet_held >= 0.9
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SPLIT)
+def test_calls_over_the_turn_of_a_month_raise_no_flag(name):
+    seen = judge_split(name, 300)
+    assert seen.flagged <= MOST_FLAGGED and seen.changed <= 0.06 and seen.fleet_held >= 0.93
+    assert np.isnan(seen.vessel_held) or seen.vessel_held >= 0.93
+
+
+@pytest.mark.slow
+def test_by_months_they_would_be_told_changed():
+    assert judge_split("6 vessels, twelve calls of 5, 3 in 20 late", 300, "month_end").changed > 0.1
+
+
+def judge_correlated(rho: float, fleets: int) -> Seen:
+    """Crews whose good and bad months come in runs: what the limits don't allow for."""
+    chance = np.random.default_rng(5)
+    drawn, truth = draw_correlated(chance, (fleets, 2, 6), rho)
+    return judge_fleets([[[(done, [60] * 12) for done in year] for year in fleet] for fleet in drawn.tolist()], truth)
+
+
+@pytest.mark.slow
+def test_months_that_hang_together_are_not_allowed_for():
+    """The known limit of this method, kept in sight: a crew's neighbouring months correlated at .7."""
+    assert judge_correlated(0.0, 150).flagged <= MOST_FLAGGED < judge_correlated(0.7, 150).flagged < 0.12
 
 
 def find_power(base: float, size: int, ratio: float) -> float:
@@ -113,3 +210,61 @@ def test_power_by_drawing(base, size):
     late = np.random.default_rng(8).binomial(size, 2 * base, 4000)
     seen = (find_tails(late, np.full(4000, size), base)[1] <= 0.001).mean()
     assert seen == pytest.approx(find_power(base, size, 2.0), abs=0.02) and seen >= 0.78
+
+
+def find_said_power(fleets: int) -> float:
+    """The chance of being flagged of a vessel late as often as the page says is found with 80 %, where a dozen vessels differ in general."""
+    chance, hit = np.random.default_rng(7), []
+    for _ in range(fleets):
+        shares = 0.1 * np.exp(0.4 * chance.normal(size=12))
+        year = [((20 - chance.binomial(20, p, 12)).tolist(), [20] * 12) for p in shares]
+        done, due = (sum(sum(pair[k]) for pair in year) for k in (0, 1))
+        places = place_vessels(done / due, {str(n): korn_graubard(*p) for n, p in enumerate(year)}, pool_design_effect(year))
+        if places["*"].tau2 and places["*"].least_ratio:
+            size = int(places["0"].services)
+            late = chance.binomial(size, min(1.0, places["*"].least_ratio * (1 - done / due)), 200) / size
+            hit.append(float((1 - late < places["0"].low_998).mean()))
+    return float(np.mean(hit))
+
+
+def test_the_power_said_is_that_of_the_limits_drawn():
+    """From ten vessels on limits are widened: the sentence under the funnel must be about them."""
+    assert find_said_power(60) == pytest.approx(0.8, abs=0.05)
+
+
+SIZES = (15, 30, 60, 100, 200, 400)
+
+
+def say_cells(cells: list, digits: int = 1, per: float = 100.0) -> str:
+    return " | ".join("–" if c is None or np.isnan(c) else f"{per * c:.{digits}f}" for c in cells)
+
+
+def print_tables(runs: int = 300) -> None:
+    """What the tests see, as tables; shares in per cent."""
+    print("| a vessel's limits hold | 1 year | 2 years | 3 years | Wilson, 3 years |\n|---|---|---|---|---|")
+    for calendar in CALENDARS:
+        for delay in (4.0, 15.0):
+            held = [measure_cover(calendar, years, delay, runs) for years in (1, 2, 3)]
+            print(f"| {calendar}, delay {delay:g} days | {say_cells([h for h, _ in held] + [held[-1][1]])} |")
+    print("\n| no differences | vessels flagged | told changed | flagged by own clusters |\n|---|---|---|---|")
+    for calendar in CALENDARS:
+        for vessels in (6, 30):
+            print(
+                f"| {vessels} vessels, {calendar} | {say_cells(list(count_flags(vessels, calendar, 8.0, runs // vessels * 2)), 2)} |"
+            )
+    print(
+        "\n| calls over the turn of a month | vessels flagged | fleet told changed | fleet's limits hold | vessels' limits hold |\n|---|---|---|---|---|"
+    )
+    for name in SPLIT:
+        print(f"| {name} | {say_cells(list(judge_split(name, runs)))} |")
+        print(f"| – were months the clusters | {say_cells(list(judge_split(name, runs, 'month_end')))} |")
+    for rho in (0.0, 0.3, 0.7):
+        print(f"| 6 vessels checked monthly, months correlated {rho:g} | {say_cells(list(judge_correlated(rho, runs)))} |")
+    print("\n| fleet late | of " + " | ".join(map(str, SIZES)) + " services |\n|" + "---|" * (len(SIZES) + 1))
+    for base in (0.05, 0.1, 0.2):
+        print(f"| {base:.0%}, twice as late found, % | {say_cells([find_power(base, size, 2.0) for size in SIZES], 0)} |")
+        print(f"| {base:.0%}, found with 80 % at times | {say_cells([find_least_ratio(base, size) for size in SIZES], 1, 1)} |")
+
+
+if __name__ == "__main__":
+    print_tables()

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from pipeline.figures.statistics.proportions import check_counts
+from pipeline.figures.statistics.proportions import ClusteredShare, check_counts, clopper_pearson
+
+LEAST_DF = 8
 
 
 class CommonEffect(NamedTuple):
@@ -38,11 +40,35 @@ def pool_design_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> CommonE
     return CommonEffect(max(1.0, between / alone), df) if alone > 0 else None
 
 
-def count_effective(due: ArrayLike, common: CommonEffect, confidence: float = 0.95) -> np.ndarray:
+def count_effective(
+    due: ArrayLike, common: CommonEffect, confidence: float = 0.95, clusters: ArrayLike | None = None
+) -> np.ndarray:  # fmt: skip
     """Independent items (k,) that tell as much as `due` of them (k,), at least 1; fewer where the common effect rests on few clusters.
 
-    n / effect * (z / t(df))^2, the factor of Korn and Graubard with the pooled degrees of freedom.
+    n / effect * (z / t(df))^2, the factor of Korn and Graubard with the pooled degrees of freedom. Below 8 of these the effect is
+    hardly known: then never more items than `clusters` (k,), where these are given, as if all in a cluster went one way.
+    Source of the 8: as display.judge_display; that clusters become the items is the project's rule.
     """
     tail = 0.5 + confidence / 2
     factor = (special.ndtri(tail) / special.stdtrit(common.df, tail)) ** 2
-    return np.maximum(1.0, np.asarray(due, float) / common.effect * factor)
+    worth = np.asarray(due, float) / common.effect * factor
+    if clusters is not None and common.df < LEAST_DF:
+        worth = np.minimum(worth, np.asarray(clusters, float))
+    return np.maximum(1.0, worth)
+
+
+def hold_share(share: ClusteredShare, common: CommonEffect | None, confidence: float = 0.95) -> ClusteredShare:
+    """A clustered share whose own clusters mustn't promise more than all groups' do: limits on the smaller number of items.
+
+    Below 8 clusters these are the items: few of them may all have gone one way by luck, and what little then varies within them is no
+    measure of how much they vary (tests/statistics). From 8 on no more items than count_effective gives. The project's rule.
+    """
+    if share.share is None or share.effective is None:
+        return share
+    most = float(share.clusters) if share.clusters < LEAST_DF else float(share.due)
+    if common:
+        most = min(most, float(count_effective(share.due, common, confidence, share.clusters)))
+    if most >= share.effective:
+        return share
+    low, high = clopper_pearson(share.share * most, most, confidence)
+    return share._replace(low=low, high=high, effective=most)

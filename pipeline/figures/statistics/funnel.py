@@ -104,14 +104,16 @@ def limit_spread(common: float, size: ArrayLike, tau2: float, confidence: float)
     return np.sin(np.maximum(middle - half, 0)) ** 2, np.sin(np.minimum(middle + half, np.pi / 2)) ** 2
 
 
-def find_least_ratio(base: float, size: int, power: float = 0.8, confidence: float = 0.998) -> float | None:
-    """The smallest multiple of a common share `base` that find_tails signals with this chance at this size; None if none does.
+def find_least_ratio(
+    base: float, size: int, power: float = 0.8, confidence: float = 0.998, edge: float | None = None
+) -> float | None:  # fmt: skip
+    """The smallest multiple of a common share `base` that is signalled with this chance at this size; None if none is.
 
-    Source: the binomial tail, searched by bisection.
+    Signalled by find_tails or, where the limits are widened, by a share above their upper `edge`. Source: the binomial tail, searched by bisection.
     """
     if size < 1 or not 0 < base < 1:
         return None
-    least = stats.binom.ppf(0.5 + confidence / 2, size, base) + 1
+    least = (stats.binom.ppf(0.5 + confidence / 2, size, base) if edge is None else np.floor(size * edge)) + 1
     if least > size:
         return None
     low, high = 1.0, 1 / base

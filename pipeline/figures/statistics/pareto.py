@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from scipy import special
 
 DRAWS, SEED = 2000, 20_261_031
-SURE = 0.8  # first place is claimed from this chance on
 
 
 class Shares(NamedTuple):
@@ -41,11 +41,21 @@ def resample_shares(counts: np.ndarray, is_ranked: np.ndarray, draws: int = DRAW
     return Shares(counts.sum(axis=0) / counts.sum(), low, high, first, top3)
 
 
-def find_tied(chance_first: np.ndarray, sure: float = SURE) -> np.ndarray:
-    """Indices of the kinds among which the first place lies with a chance of at least `sure`, likeliest first.
+def find_tied(counts: np.ndarray, is_ranked: np.ndarray, confidence: float = 0.95) -> np.ndarray:
+    """Indices of the kinds that can't be told from the one found most often, itself first; one index: that kind is first.
 
-    One index: that kind is first. More: they can't be told apart.
+    Counts (clusters, kinds). A kind is told from the leader where Student's interval of their differences, cluster by cluster, leaves out
+    none, and so does the exact test of all found of the two. Both sides are asked, since the leader was chosen for leading; with more
+    kinds than two it has to pass each, so equal kinds are told apart in 5 of 100 fleets at most. None ranked: empty.
+    Source: Student (1908) Biometrika 6:1; the exact test of two Poisson counts: Przyborowski J., Wilenski H. (1940) Biometrika 31:313.
     """
-    order = np.argsort(-chance_first, kind="stable")
-    needed = int(np.searchsorted(np.cumsum(chance_first[order]), sure - 1e-12)) + 1
-    return order[:needed]
+    totals = np.where(is_ranked, counts.sum(axis=0), -1)
+    if not is_ranked.any():
+        return np.array([], int)
+    lead, m, tail = int(np.argmax(totals)), len(counts), (1 - confidence) / 2
+    apart = counts[:, [lead]] - counts
+    reach = special.stdtrit(m - 1, 1 - tail) * apart.std(axis=0, ddof=1) * np.sqrt(m)
+    both = totals[lead] + np.maximum(totals, 0)
+    is_told = (apart.sum(axis=0) > reach) & (special.bdtrc(totals[lead] - 1, both, 0.5) < tail)
+    rest = [i for i in np.argsort(-totals, kind="stable") if i != lead and is_ranked[i] and not is_told[i]]
+    return np.array([lead, *rest], int)

@@ -1,6 +1,6 @@
 """Shares whose items come in clusters: limits, differences, and how much they vary.
 
-In: counts by cluster (a cluster is what is late or in time together: one visit, one due month of a vessel). Out: shares 0..1.
+In: counts by cluster (a cluster is what is late or in time together: one call at a vessel). Out: shares 0..1.
 """
 
 from __future__ import annotations

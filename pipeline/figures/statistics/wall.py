@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from pipeline.figures.statistics.pooling import pool
+from pipeline.figures.statistics.pooling import draw_normals
 
 LEAST_FREEDOM = 10  # degrees of freedom from which the readings themselves tell the gauge's error
 
@@ -55,26 +55,22 @@ def find_gauge_error(lines: list[Line], counts: list[int], usual: float) -> tupl
 
 
 def draw_together(lines: list[Line], gauge_error: float) -> Losses:
-    """Loss of each unit, its error = gauge error / sqrt(spread), and the normal-normal mean given what units differ by.
+    """Loss of each unit, its error = gauge error / sqrt(spread), and its mean given what units differ by, as far as that is known.
 
-    The shrunk error counts that the mean is estimated too. Empty in, empty out. ValueError unless gauge_error > 0.
-    Source: variance between units by DerSimonian and Laird (1986); shrinkage as in Morris C. N. (1983) J. Am. Stat. Assoc. 78:47.
+    Empty in, empty out. ValueError unless gauge_error > 0. Source: as pooling.draw_normals.
     """
     rate, error = -np.array([line.slope for line in lines]), gauge_error / np.sqrt(np.array([line.spread for line in lines]))
     if not gauge_error > 0:
         raise ValueError("a gauge without error needs no statistics")
     if len(lines) < 2:
         return Losses(rate, error, rate, error, 0.0)
-    joint = pool(rate, error**2)
-    own = joint.tau2 / (joint.tau2 + error**2)
-    shrunk = own * rate + (1 - own) * joint.mean
-    return Losses(rate, error, shrunk, np.sqrt(own * error**2 + (1 - own) ** 2 * joint.error**2), joint.tau2)
+    return Losses(rate, error, *draw_normals(rate, error**2))
 
 
 def say_remaining(
     now_mm: float, now_error: float, least_mm: float | None, highest_rate: float
 ) -> tuple[float | None, str | None]:
-    """Years until the wall reaches its least at the highest rate that the readings allow; None and why where that can't be said.
+    """Years from the last reading until the wall reaches its least at the highest rate that the readings allow; None and why where that can't be said.
 
     Conservative: linear loss at the upper limit. Source: the project's rule; common practice, no source.
     """
