@@ -179,6 +179,7 @@ def test_the_generator_reaches_every_way_of_writing():
     assert [trait for trait, is_there in traits.items() if not is_there] == []
 
 
+@pytest.mark.slow
 @given(st.data())
 @settings(max_examples=3, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 def test_hypothesis_finds_no_dialect_that_is_read_otherwise(tmp_path_factory, data):

@@ -184,6 +184,7 @@ def test_quotes_in_every_line_cost_bounded_steps(steps, monkeypatch, line, most)
         assert slug == "" and found["rows"] >= count // 2 - 1 and steps[0] <= most * count
 
 
+@pytest.mark.slow
 def test_reading_holds_little_more_than_the_bytes(steps):
     """6 MB of rows are read in the memory of a piece of them."""
     data = (HEAD + "9999993,Quiet Heron\n" * 300_000).encode()

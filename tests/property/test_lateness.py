@@ -171,7 +171,7 @@ def test_figures_equal_the_reference_on_drawn_fleets(fleet):
         assert_figures_agree(fleet, Path(workdir))
 
 
-@pytest.mark.parametrize("seed", [11, pytest.param(12, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("seed", [pytest.param(11, marks=pytest.mark.slow), pytest.param(12, marks=pytest.mark.slow)])
 def test_row_order_and_file_split_change_no_figure(seed, tmp_path):
     fleet = make_seeded_batch(seed, 2)
     whole = run_fleet(fleet, tmp_path / "whole")

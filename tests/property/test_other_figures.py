@@ -123,7 +123,10 @@ def test_unit_counts_equal_the_last_row_of_lateness(batch):
                           " WHERE NOT is_group GROUP BY ALL")) == counted  # fmt: skip
 
 
-@pytest.mark.parametrize("seed", [3, pytest.param(4, marks=pytest.mark.slow), pytest.param(5, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    "seed",
+    [pytest.param(3, marks=pytest.mark.slow), pytest.param(4, marks=pytest.mark.slow), pytest.param(5, marks=pytest.mark.slow)],
+)
 def test_row_order_and_file_split_change_no_figure(seed, tmp_path):
     fleet = make_full_batch(seed, FLEETS_PER_BATCH)
     whole = run_fleet(fleet, tmp_path / "whole")
