@@ -33,6 +33,15 @@ def note(text: str, x: object, y: float | None, **more: object) -> dict:
     return {"text": text, "x": x, "y": y, "showarrow": False, "font": {"color": palette.LIMIT}, **more}
 
 
+def draw_marks(outside: Sequence[bool], large: int, small: int) -> dict:
+    """Larger diamonds for what lies outside, circles for the rest: no meaning by colour alone."""
+    return {
+        "size": [large if is_outside else small for is_outside in outside],
+        "symbol": ["diamond" if is_outside else "circle" for is_outside in outside],
+        "color": palette.ACCENT,
+    }
+
+
 def draw_limits(series: Series, centre: float | None, outside: Sequence[bool], axis: str) -> dict:
     """A share in per cent over months, its limits as steps and its centre; months outside are larger and filled."""
     days = [d.isoformat() for d in series.x]
@@ -48,11 +57,7 @@ def draw_limits(series: Series, centre: float | None, outside: Sequence[bool], a
             y=clean_numbers(series.y),
             mode="lines+markers",
             line={"color": palette.ACCENT, "width": 1.6},
-            marker={
-                "size": [11 if o else 5 for o in outside],
-                "symbol": ["diamond" if o else "circle" for o in outside],
-                "color": palette.ACCENT,
-            },
+            marker=draw_marks(outside, 11, 5),
             hovertemplate="%{x|%b %Y}: %{y:.1f} %<extra></extra>",
         )
     )
@@ -91,11 +96,7 @@ def draw_funnel(names: Sequence[str], sizes: Sequence[float], shares: Sequence[f
             textposition=["middle left" if size > middle else "middle right" for size in sizes],
             textfont={"color": palette.INK},
             customdata=labels,
-            marker={
-                "size": [12 if m else 9 for m in marked],
-                "symbol": ["diamond" if m else "circle" for m in marked],
-                "color": palette.ACCENT,
-            },
+            marker=draw_marks(marked, 12, 9),
             hovertemplate="%{customdata}: %{y:.1f} %<extra></extra>",
         )
     )

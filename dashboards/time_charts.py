@@ -36,6 +36,20 @@ def spread_labels(ends: Sequence[float], top: float) -> list[float]:
     return placed
 
 
+def name_end(name: str, place: float, colour: str) -> dict:
+    """A line's name beside its end, in its colour."""
+    return {
+        "x": 1,
+        "xref": "paper",
+        "xanchor": "left",
+        "xshift": 6,
+        "y": place,
+        "text": name,
+        "showarrow": False,
+        "font": {"color": colour},
+    }
+
+
 def draw_lines(series: Sequence[Series], axis: str, suffix: str = "") -> dict:
     """Lines over months from zero, each named at its end."""
     top = find_top(*(s.y for s in series)) * 1.12
@@ -53,18 +67,7 @@ def draw_lines(series: Sequence[Series], axis: str, suffix: str = "") -> dict:
                 hovertemplate=f"%{{fullData.name}}, %{{x|%b %Y}}: %{{y:.1f}}{suffix}<extra></extra>",
             )
         )
-        notes.append(
-            {
-                "x": 1,
-                "xref": "paper",
-                "xanchor": "left",
-                "xshift": 6,
-                "y": place,
-                "text": escape_texts([s.name])[0],
-                "showarrow": False,
-                "font": {"color": colour},
-            }
-        )
+        notes.append(name_end(escape_texts([s.name])[0], place, colour))
     layout = {
         "xaxis": make_axis(type="date", tickformat="%b<br>%Y", nticks=8, showgrid=False, ticklabelstandoff=ZERO_GAP),
         "yaxis": make_axis(axis, top),

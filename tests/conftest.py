@@ -25,13 +25,13 @@ def pytest_make_parametrize_id(val):
     return f"{len(val)}bytes" if isinstance(val, bytes) else None
 
 
-# Where the checks themselves are tried, great-expectations counts as in every run; so it does in all runs of the command itself.
 # Tests of how files are read, kept and answered ask for no figure but those of the summary.
 FILES_TRIED_IN = (
     "test_revision", "test_dialects", "test_archives", "test_learn", "test_damage", "test_overlap",
     "test_row_accounting", "test_csv_facts", "test_dialect_round_trip",
 )  # fmt: skip
 SUMMED_UP = ("count_interval", "overdue_monthly", "duty_now", "unit_now", "freshness")
+# Where the checks themselves are tried, great-expectations counts as in every run; so it does in all runs of the command itself.
 CHECKS_TRIED_IN = ("test_bad_input", "test_row_accounting", "test_damage", "test_csv_facts", "test_archives", "test_corrections")
 
 

@@ -8,7 +8,7 @@ import plotly.graph_objects as go  # type: ignore[import-untyped]
 
 from dashboards import palette
 from dashboards.charts import clean_numbers, find_top, make_axis, measure_tail, write_figure
-from dashboards.time_charts import spread_labels
+from dashboards.time_charts import name_end, spread_labels
 
 LIMIT_LINE = {"color": palette.ACCENT, "width": 0.9}
 
@@ -40,18 +40,7 @@ def draw_curves(lines: dict[str, list[tuple[float, float]]], limits: Sequence[tu
                 hovertemplate="%{fullData.name}, %{x} years: %{y:.0f} %<extra></extra>",
             )
         )  # fmt: skip
-        notes.append(
-            {
-                "x": 1,
-                "xref": "paper",
-                "xanchor": "left",
-                "xshift": 6,
-                "y": place,
-                "text": name,
-                "showarrow": False,
-                "font": {"color": colour},
-            }
-        )
+        notes.append(name_end(name, place, colour))
     layout = {
         "xaxis": make_axis(age_axis, reach, type="linear"),
         "yaxis": make_axis(axis, min(top, 104)),

@@ -27,7 +27,7 @@ from (
     group by rule_id, unit_id, cartridge_made_on
 );
 
--- duty.subject: one row is what a rule is asked of: a stay, or a sample group aboard a vessel, with its first basis, and the
+-- duty.subject: one row is what a rule is asked of: a stay, or a sample group aboard a vessel, and the
 -- days [from_on, to_on) of the stay on which this rule is the one in force. Where rules change, a stay has several.
 create table duty.subject as
 with asked as (
@@ -49,14 +49,11 @@ numbered as (
 )
 select row_number() over (order by rule_id, imo_number, subject_id, stay_no, from_on) as subject_no, *
 from (
-    select rule_id, asked.imo_number, asked.unit_id as subject_id, stay_no, from_on, to_on, began_on, left_on,
-        case rule.first_basis when 'service_start' then began_on when 'none' then null else made_on end as first_basis_on,
-        {'record': 'unit', 'kind': case when rule.first_basis = 'service_start' and not is_start_from_manufacture then 'in_service_on'
-            else 'made_on' end, 'file_id': file_id, 'record_no': record_no, 'line_no': line_no} as first_proof
-    from asked join duty.rule as rule using (rule_id) where rule.counts = 'unit' and from_on is not null
+    select rule_id, imo_number, unit_id as subject_id, stay_no, from_on, to_on, began_on, left_on
+    from asked semi join (from duty.rule where counts = 'unit') as rule using (rule_id) where from_on is not null
     union all
     select rule_id, imo_number, group_id, null, min(from_on), case when count(*) = count(to_on) then max(to_on) end,
-        min(began_on), case when count(*) = count(left_on) then max(left_on) end, null, null
+        min(began_on), case when count(*) = count(left_on) then max(left_on) end
     from numbered group by rule_id, imo_number, group_id, island_no
 );
 
@@ -81,7 +78,10 @@ reign as (
     select *, row_number() over by_day = 1 as is_first, lead(joined_on) over by_day as until_on
     from oldest window by_day as (partition by rule_id, imo_number, group_id order by joined_on)
 )
-select subject_no, first_basis_on as basis_on, first_proof as basis, from_on, to_on from duty.subject where stay_no is not null
+select subject_no, case rule.first_basis when 'service_start' then began_on when 'none' then null else made_on end as basis_on,
+    {'record': 'unit', 'kind': case when rule.first_basis = 'service_start' and not is_start_from_manufacture then 'in_service_on'
+        else 'made_on' end, 'file_id': file_id, 'record_no': record_no, 'line_no': line_no} as basis, subject.from_on, subject.to_on
+from duty.subject as subject join duty.stay using (stay_no) join duty.rule as rule using (rule_id)
 union all
 select subject_no, made_on, proof, case when is_first then from_on else greatest(from_on, joined_on) end,
     case when coalesce(until_on < to_on, until_on is not null) then until_on else to_on end

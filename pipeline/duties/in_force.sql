@@ -88,7 +88,6 @@ select rule_id, covered as stay_no, from_on, to_on from days_left(kept, cut) ord
 delete from duty.rule where rule_id not in (select rule_id from duty.in_force);
 delete from duty.satisfied_by where rule_id not in (select rule_id from duty.rule);
 
-
 -- duty.vessel_in_force: one row is a stretch of days on which a rule about a vessel's numbers binds it. One that asks for a gross
 -- tonnage binds a vessel whose own nobody knows (the number then can't be told), but takes no other rule's place there.
 create or replace temp table candidate as

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from importlib import import_module
 from importlib.resources import files
@@ -54,12 +55,17 @@ def run_sql(con: duckdb.DuckDBPyConnection, text: str, as_of: date) -> None:
         con.execute(statement, {"as_of": as_of} if "as_of" in statement.named_parameters else None)
 
 
-def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Run every figure's SQL with the day as its only parameter."""
+def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence[str]) -> None:
+    """Make those figures, in that order."""
     register_intervals(con)
     folder = files("pipeline.figures")
-    for name in FIGURES:
+    for name in names:
         run_sql(con, folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"), as_of)
         if folder.joinpath(f"{name}.py").is_file():
             import_module(f"pipeline.figures.{name}").fill(con, as_of)
+
+
+def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
+    """Run every figure's SQL with the day as its only parameter."""
+    compute_figures(con, as_of, FIGURES)
     add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"))

@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.figures.corrosion_detection import CORRECTED, Looks, count_units, fit_jointly, thin_out
 from pipeline.figures.corrosion_model import FEWEST, find_reach, is_settled
+from pipeline.figures.statistics.columns import pick
 from pipeline.figures.statistics.detection import Detection
 
 
@@ -43,7 +44,7 @@ def correct_curves(headline: list[tuple], looks: Looks, told: Detection) -> list
     rows = []
     for dimension, value in dict.fromkeys(row[:2] for row in headline):
         mine = [row for row in headline if row[:2] == (dimension, value)]
-        picked = looks if dimension == "all" else looks.pick(getattr(looks, dimension) == value)
+        picked = looks if dimension == "all" else pick(looks, getattr(looks, dimension) == value)
         fitted = told if dimension == "all" else fit_group(picked, told)
         if fitted is not None:
             ages = np.array([row[2] for row in mine])

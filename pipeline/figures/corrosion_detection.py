@@ -13,6 +13,7 @@ import numpy as np
 from scipy import special
 
 from pipeline.figures.corrosion_model import FEWEST, find_reach, is_settled, write_term
+from pipeline.figures.statistics.columns import pick
 from pipeline.figures.statistics.detection import Detection, fit_detection
 
 CORRECTED = "first clean, errors of looks allowed for"
@@ -34,10 +35,6 @@ class Looks(NamedTuple):
     space_category: np.ndarray
     agent: np.ndarray
 
-    def pick(self, which: np.ndarray) -> Looks:
-        """Those looks."""
-        return Looks(*(each[which] for each in self))
-
 
 def read_looks(con: duckdb.DuckDBPyConnection) -> Looks:
     """Every service of units that were clean at their first one, in order of unit and age."""
@@ -48,14 +45,14 @@ def read_looks(con: duckdb.DuckDBPyConnection) -> Looks:
     kinds = (str, float, bool, str, str, str)
     looks = Looks(*(np.asarray(values, kind) for values, kind in zip(found.values(), kinds, strict=True)))
     _, first, number = np.unique(looks.unit, return_index=True, return_inverse=True)
-    return looks.pick(~looks.found[first][number])
+    return pick(looks, ~looks.found[first][number])
 
 
 def thin_out(looks: Looks) -> Looks:
     """The looks of no more units than a fit can take, evenly over the sorted names."""
     names, number = np.unique(looks.unit, return_inverse=True)
     every = -(-len(names) // MOST_UNITS) if len(names) else 1
-    return looks.pick(number % every == 0)
+    return pick(looks, number % every == 0)
 
 
 def count_units(looks: Looks) -> tuple[int, int, int]:

@@ -15,6 +15,7 @@ from pipeline.figures.corrosion_correction import correct_curves
 from pipeline.figures.corrosion_detection import CORRECTED, describe_looks, read_looks
 from pipeline.figures.corrosion_model import FEWEST, describe_model
 from pipeline.figures.insert import insert_rows
+from pipeline.figures.statistics.columns import pick
 from pipeline.figures.statistics.onset import fit_onset, read_survival
 
 HEADLINE, SENSITIVITY, NAIVE = (
@@ -39,10 +40,6 @@ class Units(NamedTuple):
     agent: np.ndarray
     lining: np.ndarray
 
-    def pick(self, which: np.ndarray) -> Units:
-        """Those units."""
-        return Units(*(each[which] for each in self))
-
 
 def read_units(con: duckdb.DuckDBPyConnection) -> dict[str, Units]:
     """The units by method, those left out whose age is unknown or whose records contradict."""
@@ -59,8 +56,8 @@ def read_units(con: duckdb.DuckDBPyConnection) -> dict[str, Units]:
     exact = np.where(reported, ages["raw_found_age"], np.inf)
     before = np.where(reported, np.maximum(ages["raw_found_age"] - STEP, 0), ages["last_look_age"])
     return {
-        HEADLINE: every._replace(entry=ages["first_look_age"]).pick(kept),
-        SENSITIVITY: every.pick((clean > 0) | np.isfinite(right)),
+        HEADLINE: pick(every._replace(entry=ages["first_look_age"]), kept),
+        SENSITIVITY: pick(every, (clean > 0) | np.isfinite(right)),
         NAIVE: Units(before, exact, zero, *words),
     }
 
@@ -142,7 +139,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     curves, models = [], []
     for method, units in read_units(con).items():
         for dimension, value, which in list_groups(units):
-            mine = units.pick(which)
+            mine = pick(units, which)
             curves += [(method, dimension, value, *row) for row in trace_onset(mine, method != NAIVE or dimension == "all")]
             models += [(method, dimension, value, *row) for row in describe_model(mine, method != NAIVE and dimension == "all")]
     looks = read_looks(con)

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from importlib import import_module
 from importlib.resources import files
 
 import duckdb
 import pytest
 
 from pipeline import contract
-from pipeline.figures.build import run_sql
-from pipeline.figures.statistics.intervals import register_intervals
+from pipeline.figures.build import FIGURES, compute_figures
 from pipeline.warehouse.build import open_scratch
 from tests.conftest import VESSEL_A, VESSEL_B
 
@@ -23,15 +21,7 @@ FINDS = "unit_id,imo_number,found_on,found_by,component,defect,severity,closed_o
 EVERY = "component = '*' and defect = '*' and imo_number = '*' and agent = '*' and space_category = '*'"
 
 
-FIGURES_HERE = (
-    "observed",
-    "defect_report",
-    "defect_rate",
-    "defect_comparison",
-    "defect_pareto",
-    "defect_closing",
-    "service_failure",
-)
+FIGURES_HERE = FIGURES[FIGURES.index("observed") : FIGURES.index("corrosion_by_age")]
 
 
 def write_fleet(units: str, **more: str) -> dict[str, str]:
@@ -69,11 +59,7 @@ def figures():
             load(con, table, fleet.get(name, ""))
         con.execute(files("pipeline.duties").joinpath("macros.sql").read_text(encoding="utf-8"))
         con.execute(files("pipeline.duties").joinpath("stays.sql").read_text(encoding="utf-8"))
-        register_intervals(con)
-        for name in FIGURES_HERE:
-            run_sql(con, files("pipeline.figures").joinpath(f"{name}.sql").read_text(encoding="utf-8"), as_of)
-            if files("pipeline.figures").joinpath(f"{name}.py").is_file():
-                import_module(f"pipeline.figures.{name}").fill(con, as_of)
+        compute_figures(con, as_of, FIGURES_HERE)
         return con
 
     yield call
