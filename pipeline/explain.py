@@ -142,9 +142,12 @@ def _verdict_lines(con, unit_id: str) -> list[str]:
     """What stands against the unit: each reason with what was seen, its limit, rule, source and record; hard reasons first."""
     rows = _select(con, _read_sql("explain_verdicts.sql"), {"unit_id": unit_id})
     laxer = con.execute(_read_sql("explain_laxer.sql"), {"unit_id": unit_id}).fetchall()
-    return _against_lines(rows) + [
+    said = [
         f"  ASKS LESS: rule {rule_id} ({regime}, {label}; {file}): {loosens}" for rule_id, regime, label, file, loosens in laxer
     ]
+    return _against_lines(rows) + (
+        ["", "Of this unit these rules ask less than those whose place they take:", *said] if said else []
+    )
 
 
 def _against_lines(rows: list[SimpleNamespace]) -> list[str]:

@@ -58,8 +58,8 @@ def say_value(key: str, value: Any) -> str:
 
 
 def say_plain(value: float) -> str:
-    """A number without zeros that say nothing."""
-    return words.say_number(value, 0 if float(value) == int(value) else 2)
+    """A number without zeros that say nothing, to the third decimal, as readings are held against it."""
+    return words.say_number(value, next(places for places in range(4) if round(value, places) == round(value, 3)))
 
 
 def say_scope(rule: Any) -> str:
