@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.figures.statistics.design_effect import CommonEffect, count_effective, hold_share, pool_design_effect
+from pipeline.figures.statistics.design_effect import (
+    CommonEffect,
+    count_effective,
+    hold_share,
+    pool_design_effect,
+    pool_lasting_effect,
+)
 from pipeline.figures.statistics.display import judge_display
 from pipeline.figures.statistics.intervals import wilson
 from pipeline.figures.statistics.pooling import draw_normals, pool
@@ -175,6 +181,19 @@ def test_groups_that_differ_do_not_add_to_the_common_effect():
         [2, 30 * (1.959964 / 2.364624) ** 2]
     )
     assert count_effective(30, CommonEffect(1.0, 8), clusters=[2]) == pytest.approx(30 * (1.959964 / 2.306004) ** 2)
+
+
+def test_runs_of_good_and_bad_clusters_widen_the_effect():
+    """Three good, three bad, and so on, in each of four groups: by cluster 12 / 11 * 12 * 25 / (12 * 10 / 4) = 10.909; three in a row as
+    one of 30, 4 / 3 * 4 * 225 / 30 = 40, on 12 degrees of freedom. Where good and bad take turns, or groups are few, nothing widens."""
+    runs, turns = ([10] * 3 + [0] * 3) * 2, [10, 0] * 6
+    found = pool_lasting_effect([(runs, [10] * 12)] * 4)
+    assert found == pytest.approx((40, 12)) and pool_design_effect([(runs, [10] * 12)] * 4).effect == pytest.approx(
+        10.909, abs=1e-3
+    )
+    assert pool_lasting_effect([(turns, [10] * 12)] * 4) == pool_design_effect([(turns, [10] * 12)] * 4)
+    assert pool_lasting_effect([(runs, [10] * 12)] * 2).df == 22
+    assert pool_lasting_effect([([5], [9])]) is None
 
 
 def test_few_clusters_promise_no_more_than_clusters():
