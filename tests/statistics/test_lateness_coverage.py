@@ -176,7 +176,7 @@ def test_calls_over_the_turn_of_a_month_raise_no_flag(name):
 
 @pytest.mark.slow
 def test_by_months_they_would_be_told_changed():
-    assert judge_split("6 vessels, twelve calls of 5, 3 in 20 late", 300, "month_end").changed > 0.1
+    assert judge_split("12 vessels, four calls of 15, 3 in 20 late", 300, "month_end").changed > 0.1
 
 
 def judge_correlated(rho: float, fleets: int) -> Seen:
