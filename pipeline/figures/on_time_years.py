@@ -13,7 +13,7 @@ import duckdb
 
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.on_time_funnel import Place, compare_years, place_vessels
-from pipeline.figures.statistics.design_effect import CommonEffect, hold_share, pool_design_effect
+from pipeline.figures.statistics.design_effect import CommonEffect, hold_share, pool_design_effect, pool_lasting_effect
 from pipeline.figures.statistics.display import judge_display
 from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubard, wilson_limits
 
@@ -33,13 +33,14 @@ class Call(NamedTuple):
 
 
 class Year(NamedTuple):
-    """Twelve months: shares by vessel and duty, and the design effect of each duty."""
+    """Twelve months: shares by vessel and duty; the design effect of each duty among vessels, and that of a course over time."""
 
     period: str
     from_on: date
     to_on: date
     shares: dict[tuple[str, str], ClusteredShare]
     effects: dict[str, CommonEffect | None]
+    lasting: dict[str, CommonEffect | None]
 
 
 def measure_year(period: str, span: list[date], calls: list[Call]) -> Year:
@@ -57,8 +58,10 @@ def measure_year(period: str, span: list[date], calls: list[Call]) -> Year:
         if imo != FLEET:
             of_duty[duty].append(pair)
     effects = {duty: pool_design_effect(of_duty[duty]) for duty in sorted(of_duty)}
-    shares = {key: hold_share(korn_graubard(*counts[key]), effects[key[1]]) for key in counts}
-    return Year(period, span[0].replace(day=1), span[-1], shares, effects)
+    # a vessel late for months on end is what the funnel looks for; limits and changes must not take it for many months' worth
+    lasting = {duty: pool_lasting_effect(of_duty[duty]) for duty in effects}
+    shares = {key: hold_share(korn_graubard(*counts[key]), lasting[key[1]]) for key in counts}
+    return Year(period, span[0].replace(day=1), span[-1], shares, effects, lasting)
 
 
 def write_year(
@@ -88,7 +91,7 @@ def fill_years(con: duckdb.DuckDBPyConnection, calls: list[Call], ends: list[dat
         for key, share in year.shares.items():
             change: tuple = (None,) * 4
             if year is now:
-                past = (before.shares.get(key), before.effects.get(key[1])) if before else (None, None)
-                change = compare_years(share, now.effects[key[1]], *past)
+                past = (before.shares.get(key), before.lasting.get(key[1])) if before else (None, None)
+                change = compare_years(share, now.lasting[key[1]], *past)
             rows.append(write_year(year, key, share, places[key], change))
     insert_rows(con, "figure.on_time_year", rows)

@@ -9,7 +9,6 @@ from pipeline.figures.statistics.funnel import (
     find_tails,
     limit_binomial,
     limit_normal,
-    limit_poisson,
     limit_spread,
     measure_root_spread,
     measure_spread,
@@ -53,15 +52,6 @@ def test_outside_the_funnel_is_when_the_own_interval_lacks_the_common_share():
         for done in range(size + 1):
             own = wilson(done, size)
             assert (low <= done / size <= high) == (own[0] <= 0.1 <= own[1]), (done, size)
-
-
-def test_limits_of_ratios():
-    # the public test values of FunnelPlotR (NHS-R community), test-poisson_limits.R: target 1
-    low, high = limit_poisson(1, [15, 20, 30], 0.95)
-    assert low == pytest.approx([0.5596924, 0.6108260, 0.6746958], abs=1e-7)
-    assert high == pytest.approx([1.649348, 1.544419, 1.427562], abs=1e-6)
-    low, high = limit_poisson(1, [15, 30], 0.998)
-    assert low == pytest.approx([0.3862650, 0.5289724], abs=1e-7) and high == pytest.approx([2.082907, 1.702771], abs=1e-6)
 
 
 def test_spread_by_hand():

@@ -4,10 +4,8 @@ import numpy as np
 import pytest
 
 from pipeline.figures.statistics.process_charts import (
-    chart_c,
     chart_laney,
     chart_p,
-    chart_u,
     find_run_length,
     judge_runs,
     smooth,
@@ -19,8 +17,6 @@ WAFERS = [12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11
 # Montgomery, table 7.4, as in the public tests of the R package qicharts2
 ORDERS = ([12, 8, 6, 9, 10, 12, 11, 16, 10, 6, 20, 15, 9, 8, 6, 8, 10, 7, 5, 8, 5, 8, 10, 6, 9],
           [100, 80, 80, 100, 110, 110, 100, 100, 90, 90, 110, 120, 120, 120, 110, 80, 80, 80, 90, 100, 100, 100, 100, 90, 90])  # fmt: skip
-# NIST/SEMATECH e-Handbook 6.3.3.1: defects of 25 wafers
-DEFECTS = [16, 14, 28, 16, 12, 20, 10, 12, 10, 17, 19, 17, 14, 16, 15, 13, 14, 16, 11, 20, 11, 19, 16, 31, 13]
 # NIST/SEMATECH e-Handbook 6.3.2.4
 SERIES = [52, 47, 53, 49.3, 50.1, 47, 51, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 SMOOTHED = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38,
@@ -53,21 +49,6 @@ def test_shares_of_unequal_samples():
     assert by_size[80] == pytest.approx((0.1940934, 0), abs=1e-7)
     assert by_size[120] == pytest.approx((0.1760031, 0.0150173), abs=1e-7)
     assert list_outside(found) == [11]
-
-
-def test_counts_and_a_point_on_the_limit():
-    found = chart_c(DEFECTS)
-    assert (found.centre, found.high[0], found.low[0]) == pytest.approx((16, 28, 4))
-    assert list_outside(found) == [24], "the third is on the limit, which is not outside"
-
-
-def test_rates_of_unequal_exposures():
-    # Montgomery, example 7.5, per 50 square metres, as in the public tests of qicharts2
-    sizes = np.array([500, 400, 650, 500, 475, 500, 600, 525, 600, 625]) / 50
-    found = chart_u([14, 12, 20, 11, 7, 10, 21, 16, 19, 23], sizes)
-    assert found.centre == pytest.approx(1.423256, abs=1e-6)
-    assert (found.high[0], found.low[0]) == pytest.approx((2.555038, 0.2914739), abs=1e-6)
-    assert (found.high[1], found.low[1]) == pytest.approx((2.688626, 0.1578852), abs=1e-6)
 
 
 def test_laney_by_hand():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.figures.statistics.shrinkage import average, fit_gamma, make_grid, shrink, shrink_by_moments, weigh
+from pipeline.figures.statistics.shrinkage import average, fit_gamma, make_grid, shrink, weigh
 
 # Gaver D. P., O'Muircheartaigh I. G. (1987), Technometrics 29:1: failures and thousands of hours of ten pumps.
 FAILURES = np.array([5, 1, 5, 14, 3, 19, 1, 1, 4, 22.0])
@@ -36,17 +36,9 @@ def test_full_posterior_of_the_pumps():
     assert (weights @ alpha, weights @ beta) == pytest.approx((0.706, 0.949), abs=0.03)
 
 
-def test_moments_of_the_pumps():
-    # computed with R 4.2.2 from Marshall R. J. (1991), Applied Statistics 40:283
-    mean, between, rates = shrink_by_moments(FAILURES, HOURS)
-    assert (mean, between) == pytest.approx((0.2142661, 0.1514064), abs=6e-7)
-    assert (rates[0], rates[-1]) == pytest.approx((0.05539, 1.87498), abs=6e-6)
-
-
 def test_counts_that_vary_no_more_than_chance_have_no_gamma():
     found = fit_gamma([10, 11, 9, 10], [1, 1, 1, 1])
     assert (found.alpha, found.beta) == (None, None) and found.rates == pytest.approx([10] * 4)
-    assert shrink_by_moments([10, 11, 9, 10], [1, 1, 1, 1])[1:][0] == 0
     assert fit_gamma([0, 0], [1, 2]).rates == pytest.approx([0, 0])
 
 

@@ -12,7 +12,7 @@ import pytest
 from scipy import stats
 
 from pipeline.figures.on_time_funnel import compare_years, place_vessels
-from pipeline.figures.statistics.design_effect import hold_share, pool_design_effect
+from pipeline.figures.statistics.design_effect import hold_share, pool_design_effect, pool_lasting_effect
 from pipeline.figures.statistics.funnel import find_least_ratio, find_tails
 from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubard, wilson_limits
 from tests.statistics.due_calls import Counts, group_calls
@@ -32,7 +32,7 @@ def measure_cover(calendar: str, years: int, delay: float, runs: int, seed: int 
     due = np.full(visits * years, units)
     held = naive = 0
     for done in drawn:
-        share = hold_share(korn_graubard(done, due), pool_design_effect([(done, due)]))
+        share = hold_share(korn_graubard(done, due), pool_lasting_effect([(done, due)]))
         low, high = wilson_limits(share.done, share.due)
         held += share.low <= truth <= share.high
         naive += low <= truth <= high
@@ -46,15 +46,16 @@ def count_flags(vessels: int, calendar: str, delay: float, fleets: int, seed: in
     flagged = changed = own = 0
     for _ in range(fleets):
         years = [draw_visits(chance, vessels, visits, units, delay) for _ in range(2)]
-        common = [pool_design_effect([(done, due) for done in year]) for year in years]
+        pairs = [[(done, due) for done in year] for year in years]
+        common, lasting = ([pool(year) for year in pairs] for pool in (pool_design_effect, pool_lasting_effect))
         shares = [
-            {str(n): hold_share(korn_graubard(done, due), c) for n, done in enumerate(year)}
-            for year, c in zip(years, common, strict=True)
+            {str(n): hold_share(korn_graubard(*pair), c) for n, pair in enumerate(year)}
+            for year, c in zip(pairs, lasting, strict=True)
         ]
         centre = float(years[0].mean() / units)
         flagged += sum(place.flag is not None for place in place_vessels(centre, shares[0], common[0]).values())
         changed += sum(
-            compare_years(shares[0][n], common[0], shares[1][n], common[1])[3] in ("better", "worse") for n in shares[0]
+            compare_years(shares[0][n], lasting[0], shares[1][n], lasting[1])[3] in ("better", "worse") for n in shares[0]
         )
         told = [korn_graubard(done, due) for done in years[0]]
         few, many = find_tails(
@@ -116,14 +117,14 @@ def judge_fleets(fleets: list[list[list[Counts]]], truth: float) -> Seen:
     """As the figures do: fleets of two years of vessels."""
     flags, changes, wholes, vessels = [], [], [], []
     for years in fleets:
-        common = [pool_design_effect(year) for year in years]
+        common, lasting = ([pool(year) for year in years] for pool in (pool_design_effect, pool_lasting_effect))
         whole: list[ClusteredShare] = []
-        for year, effect in zip(years, common, strict=True):
+        for year, effect in zip(years, lasting, strict=True):
             whole.append(hold_share(korn_graubard(*(sum((list(pair[k]) for pair in year), []) for k in (0, 1))), effect))
-        shares = {str(n): hold_share(korn_graubard(*pair), common[0]) for n, pair in enumerate(years[0])}
+        shares = {str(n): hold_share(korn_graubard(*pair), lasting[0]) for n, pair in enumerate(years[0])}
         places = place_vessels(whole[0].share, shares, common[0])
         flags += [places[n].flag is not None for n in shares]
-        changes.append(compare_years(whole[0], common[0], whole[1], common[1])[3] in ("better", "worse"))
+        changes.append(compare_years(whole[0], lasting[0], whole[1], lasting[1])[3] in ("better", "worse"))
         wholes.append(whole[0].low <= truth <= whole[0].high)
         vessels += [share.low <= truth <= share.high for share in shares.values() if share.low is not None]
     return Seen(*(float(np.mean(v)) if v else float("nan") for v in (flags, changes, wholes, vessels)))
@@ -175,20 +176,23 @@ def test_calls_over_the_turn_of_a_month_raise_no_flag(name):
 
 @pytest.mark.slow
 def test_by_months_they_would_be_told_changed():
-    assert judge_split("6 vessels, twelve calls of 5, 3 in 20 late", 300, "month_end").changed > 0.1
+    assert judge_split("12 vessels, four calls of 15, 3 in 20 late", 300, "month_end").changed > 0.1
 
 
 def judge_correlated(rho: float, fleets: int) -> Seen:
-    """Crews whose good and bad months come in runs: what the limits don't allow for."""
+    """Crews whose good and bad months come in runs: what limits allow for in part."""
     chance = np.random.default_rng(5)
     drawn, truth = draw_correlated(chance, (fleets, 2, 6), rho)
     return judge_fleets([[[(done, [60] * 12) for done in year] for year in fleet] for fleet in drawn.tolist()], truth)
 
 
 @pytest.mark.slow
-def test_months_that_hang_together_are_not_allowed_for():
-    """The known limit of this method, kept in sight: a crew's neighbouring months correlated at .7."""
-    assert judge_correlated(0.0, 150).flagged <= MOST_FLAGGED < judge_correlated(0.7, 150).flagged < 0.12
+def test_months_that_hang_together_are_not_wholly_allowed_for():
+    """The known limit of this method, kept in sight: a crew's neighbouring months correlated at .7. Blocks of months take the most of it
+    from the fleet's limits, not all; the funnel takes months in a row for a vessel's own."""
+    none, much = judge_correlated(0.0, 150), judge_correlated(0.7, 150)
+    assert none.flagged <= MOST_FLAGGED < much.flagged < 0.12
+    assert none.changed <= 0.06 < much.changed < 0.25 and none.fleet_held > 0.93 > much.fleet_held > 0.7
 
 
 def find_power(base: float, size: int, ratio: float) -> float:

@@ -58,15 +58,6 @@ def find_tails(done: ArrayLike, size: ArrayLike, common: float) -> tuple[np.ndar
     return few, many
 
 
-def limit_poisson(target: float, expected: ArrayLike, confidence: float) -> tuple[np.ndarray, np.ndarray]:
-    """Both limits of observed / expected at expected counts (k,), above 0, around a target ratio.
-
-    Source: the chi-squared quantiles of Garwood F. (1936) Biometrika 28:437 around the expected count.
-    """
-    e, tail = np.asarray(expected, float), (1 - confidence) / 2
-    return target * stats.chi2.ppf(tail, 2 * e) / (2 * e), target * stats.chi2.ppf(1 - tail, 2 * (e + 1)) / (2 * e)
-
-
 def winsorise(z: np.ndarray, trim: float = TRIM) -> np.ndarray:
     """Values beyond the trim and 1 - trim quantiles are drawn to them. Source: as measure_spread."""
     return np.clip(z, *np.quantile(z, (trim, 1 - trim)))

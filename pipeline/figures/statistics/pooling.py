@@ -33,7 +33,7 @@ def draw_normals(estimates: ArrayLike, variances: ArrayLike) -> Drawn:
     """Normal estimates (k,) with known variances about a normal mean, averaged over how much they may truly differ.
 
     The standard deviation between them has a flat prior on a grid from 0 to three times the larger of what the estimates and the
-    largest error show. With one best value put in instead, 95 % limits held 81 to 98 % (tests/statistics).
+    largest error show. With one best value put in instead, 95 % limits held 81 to 95 % (tests/statistics).
     ValueError below 2 estimates or unless all variances are above 0.
     Source: Gelman A. et al. (1995) Bayesian Data Analysis, section 5.4 (from memory).
     """

@@ -64,21 +64,6 @@ def chart_p(done: ArrayLike, due: ArrayLike) -> Limits:
     return mark(x / n, centre, np.maximum(centre - half, 0), np.minimum(centre + half, 1))
 
 
-def chart_c(counts: ArrayLike) -> Limits:
-    """Counts (n,) over equal exposures. Source: NIST/SEMATECH e-Handbook 6.3.3.1."""
-    c = np.asarray(counts, float)
-    centre, half = float(c.mean()), SIGMAS * np.sqrt(c.mean())
-    return mark(c, centre, np.full(len(c), max(centre - half, 0.0)), np.full(len(c), centre + half))
-
-
-def chart_u(counts: ArrayLike, exposures: ArrayLike) -> Limits:
-    """Rates (n,) over exposures above 0. Source: Montgomery D. C., Introduction to Statistical Quality Control, section 7.3."""
-    c, t = np.asarray(counts, float), np.asarray(exposures, float)
-    centre = float(c.sum() / t.sum())
-    half = SIGMAS * np.sqrt(centre / t)
-    return mark(c / t, centre, np.maximum(centre - half, 0), centre + half)
-
-
 def chart_laney(done: ArrayLike, due: ArrayLike, baseline: int | None = None) -> Laney | None:
     """Shares whose limits allow for months that differ beyond chance; centre and sigma_z from the first `baseline` points alone.
 

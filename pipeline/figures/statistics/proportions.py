@@ -54,18 +54,6 @@ def clopper_pearson(events: float, trials: float, confidence: float = 0.95) -> t
     return low, 1.0 if events >= trials else float(special.betaincinv(events + 1, trials - events, 1 - tail))
 
 
-def jeffreys(events: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Limits from the prior beta(1/2, 1/2), with 0 at no event and 1 at all. ValueError as in clopper_pearson.
-
-    Source: Brown L. D., Cai T. T., DasGupta A. (2001) Statistical Science 16:101, section 4.1.2.
-    """
-    if not (trials > 0 and 0 <= events <= trials):
-        raise ValueError(f"no share: {events} of {trials}")
-    tail = (1 - confidence) / 2
-    low = 0.0 if events == 0 else float(special.betaincinv(events + 0.5, trials - events + 0.5, tail))
-    return low, 1.0 if events == trials else float(special.betaincinv(events + 0.5, trials - events + 0.5, 1 - tail))
-
-
 def wilson_limits(events: float, trials: float, confidence: float = 0.95) -> tuple[float, float]:
     """Wilson's score limits for counts that needn't be whole. Source: Wilson E. B. (1927) J. Am. Stat. Assoc. 22:209."""
     if not (trials > 0 and 0 <= events <= trials):
@@ -135,17 +123,3 @@ def korn_graubard(done: ArrayLike, due: ArrayLike, confidence: float = 0.95) -> 
         effective = min(effective, float(total))
     low, high = clopper_pearson(p * effective, effective, confidence)
     return ClusteredShare(*counted, low, high, m, effective)
-
-
-def tarone(done: ArrayLike, due: ArrayLike) -> tuple[float, float]:
-    """Z and its one-sided p: do shares of clusters vary more than independent items would? ValueError without both outcomes.
-
-    Source: Tarone R. E. (1979) Biometrika 66:585.
-    """
-    x, n = check_counts(done, due)
-    p = x.sum() / n.sum() if len(n) else 0.0
-    if not 0 < p < 1 or not (n > 1).any():
-        raise ValueError("needs both outcomes and a cluster of two or more")
-    spread = ((x - n * p) ** 2).sum() / (p * (1 - p))
-    z = float((spread - n.sum()) / np.sqrt(2 * (n * (n - 1)).sum()))
-    return z, float(special.ndtr(-z))

@@ -68,19 +68,6 @@ def fit_gamma(counts: ArrayLike, exposures: ArrayLike) -> GammaFit:
     return GammaFit(alpha, beta, -float(best.fun), (alpha + x) / (beta + t))
 
 
-def shrink_by_moments(counts: ArrayLike, exposures: ArrayLike) -> tuple[float, float, np.ndarray]:
-    """Pooled rate m, variance A between the rates (0 where they vary no more than chance) and the rates drawn towards m.
-
-    Source: Marshall R. J. (1991) Applied Statistics 40:283 (from memory).
-    """
-    x, t = check_counts(counts, exposures)
-    mean = x.sum() / t.sum()
-    rates = x / t
-    between = max(0.0, float((t * (rates - mean) ** 2).sum() / t.sum() - mean / t.mean()))
-    pull = between / (between + mean / t) if mean else np.zeros(len(x))
-    return float(mean), between, mean + pull * (rates - mean)
-
-
 def make_grid(counts: np.ndarray, exposures: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Alpha (k,), beta (k,) and log prior (k,): the coefficient of variation 1 / sqrt(alpha) is half-normal(.6), the mean rate
     has Jeffreys' prior of a Poisson rate. Cells lie where the likelihood can have weight, so few are enough."""
