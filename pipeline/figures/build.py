@@ -44,6 +44,8 @@ FIGURES = (
     "pit_depth",
     "on_time",
     "overdue_duration",
+    "known_record",
+    "unit_half_year",
 )
 
 
