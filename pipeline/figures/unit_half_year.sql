@@ -73,7 +73,8 @@ select unit_id, imo_number, starts_on, min(due_on) as test_due_on from (
 -- then: records of the 26 months before, by the day of the event and the day on which the record was known. What became of it within
 -- 12 months: condemned is null where those months are not over, or not on record yet, or it had been condemned before and nobody
 -- knew. Who left for another reason was watched for watched_share of the year. What the register says of a unit (agent, place,
--- maker, dates of its stays) is taken as it stands. batch: units of one maker, model and year of manufacture.
+-- maker, dates of its stays) is taken as it stands. is_test_due: within 18 months, for a test is done at a service of the year before
+-- its due date. batch: units of one maker, model and year of manufacture.
 create table figure.unit_half_year as
 with miss as (
     select unit_id, starts_on, count(distinct inspected_on) as missed_looks from unit_start join known_miss using (unit_id)
@@ -112,7 +113,7 @@ select starts_on, is_now, unit_id, told.imo_number, (starts_on - made_on) / 365.
     coalesce(annual_services, 0) as annual_services,
     greatest(least(2, datediff('month', greatest(aboard_on, back_on, began_on), starts_on) // 13) - coalesce(annual_services, 0), 0) as missed_services,
     coalesce(missed_looks, 0) as missed_looks, coalesce(failed_services, 0) as failed_services, test_due_on,
-    coalesce(test_due_on <= starts_on + to_months(24), false) as is_test_due, batch, coalesce(others.condemned, 0) as batch_condemned,
+    coalesce(test_due_on <= starts_on + to_months(18), false) as is_test_due, batch, coalesce(others.condemned, 0) as batch_condemned,
     coalesce(aboard.condemned, 0) as vessel_condemned,
     case when is_over then coalesce(condemned_on <= ends_on, false) end as condemned,
     case when is_over and condemned_on <= ends_on then condemned_on end as condemned_on,

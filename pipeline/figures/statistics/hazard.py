@@ -10,7 +10,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-STEPS, TOLERANCE = 50, 1e-10
+STEPS, TOLERANCE = 60, 1e-9
+MOST_LOGIT = 30.0  # beyond it a chance is 0 or 1 to the last digit: the features part the outcomes altogether
 
 
 class Hazard(NamedTuple):
@@ -63,14 +64,25 @@ def fit_hazard(features: ArrayLike, outcomes: ArrayLike, weights: ArrayLike | No
     penalty = np.concatenate([[0.0], np.where(varies, ridge, 1.0)])
     share = (w * y).sum() / w.sum()
     beta = np.concatenate([[np.log(share / (1 - share))], np.zeros(x.shape[1])])
+    gain = weigh(beta, design, y, w, penalty)
     for _ in range(STEPS):
         chance = expit(design @ beta)
         slope = design.T @ (w * (y - chance)) - penalty * beta
         bend = (design * (w * chance * (1 - chance))[:, None]).T @ design + np.diag(penalty)
         step = np.linalg.solve(bend, slope)
-        beta = beta + step * min(1.0, 5 / max(np.abs(step).max(), 1e-12))
+        # a full step may overshoot where few events lie far out: halve it until it helps
+        while (better := weigh(beta + step, design, y, w, penalty)) < gain and np.abs(step).max() > TOLERANCE:
+            step = step / 2
+        beta, gain = beta + step, better
+        if np.abs(design @ beta).max() > MOST_LOGIT:
+            break
         if np.abs(step).max() < TOLERANCE:
-            logit = design @ beta
-            likelihood = float((w * (y * logit - np.logaddexp(0, logit))).sum())
+            likelihood = gain + 0.5 * float(penalty @ beta**2)
             return Hazard(mean, scale, beta[1:], float(beta[0]), np.linalg.inv(bend), likelihood)
     raise ValueError("the coefficients do not settle")
+
+
+def weigh(beta: np.ndarray, design: np.ndarray, y: np.ndarray, w: np.ndarray, penalty: np.ndarray) -> float:
+    """Weighted log likelihood less the penalty."""
+    logit = design @ beta
+    return float((w * (y * logit - np.logaddexp(0, logit))).sum() - 0.5 * penalty @ beta**2)
