@@ -46,6 +46,8 @@ FIGURES = (
     "overdue_duration",
     "known_record",
     "unit_half_year",
+    "back_test",
+    "watch_list",
 )
 
 

@@ -38,7 +38,8 @@ create temp table start_service as
 select unit_id, starts_on, count(distinct serviced_on) filter (kind = 'annual_service') as annual_services,
     count(distinct serviced_on) filter (outcome = 'unsatisfactory' and kind <> 'condemn') as failed_services,
     max(serviced_on) filter (kind <> 'cartridge_check') as last_serviced_on,
-    arg_max(wall_mm_measured, serviced_on) filter (wall_mm_measured is not null) as last_wall_mm
+    arg_max(wall_mm_measured, serviced_on) filter (wall_mm_measured is not null) as last_wall_mm,
+    arg_max(outcome, serviced_on) filter (kind = 'pressure_test') = 'unsatisfactory' as is_test_failed
 from unit_start join known_service using (unit_id)
 where serviced_on > back_on and serviced_on <= starts_on and stood_on(is_now, starts_on, known_from, known_to) group by unit_id, starts_on;
 
@@ -55,7 +56,7 @@ select unit_id, starts_on, count(distinct found_on) filter (is_corrosion) as cor
     arg_max(grade, found_on) filter (is_corrosion and grade is not null) - arg_min(grade, found_on) filter (is_corrosion and grade is not null)
         as grade_rise,
     coalesce(bool_or(severity in ('major', 'unfit')) filter (is_corrosion), false) as is_major, max(pit_depth_mm) as pit_mm,
-    count(distinct (component, defect)) filter (not is_corrosion) as other_defects
+    count(distinct (component, defect)) filter (not is_corrosion) as other_defects, bool_or(defect = 'lining_failed') as is_lining_failed
 from found group by unit_id, starts_on;
 
 -- one row is a unit and a start: the next due date of its pressure test, from the last one known then
@@ -74,7 +75,8 @@ select unit_id, imo_number, starts_on, min(due_on) as test_due_on from (
 -- 12 months: condemned is null where those months are not over, or not on record yet, or it had been condemned before and nobody
 -- knew. Who left for another reason was watched for watched_share of the year. What the register says of a unit (agent, place,
 -- maker, dates of its stays) is taken as it stands. is_test_due: within 18 months, for a test is done at a service of the year before
--- its due date. batch: units of one maker, model and year of manufacture.
+-- its due date. hard_signs: wall below the least wall, last pressure test failed, lining failed; the rules in force on a past day are
+-- not worked out again. batch: units of one maker, model and year of manufacture.
 create table figure.unit_half_year as
 with miss as (
     select unit_id, starts_on, count(distinct inspected_on) as missed_looks from unit_start join known_miss using (unit_id)
@@ -113,7 +115,9 @@ select starts_on, is_now, unit_id, told.imo_number, (starts_on - made_on) / 365.
     coalesce(annual_services, 0) as annual_services,
     greatest(least(2, datediff('month', greatest(aboard_on, back_on, began_on), starts_on) // 13) - coalesce(annual_services, 0), 0) as missed_services,
     coalesce(missed_looks, 0) as missed_looks, coalesce(failed_services, 0) as failed_services, test_due_on,
-    coalesce(test_due_on <= starts_on + to_months(18), false) as is_test_due, batch, coalesce(others.condemned, 0) as batch_condemned,
+    coalesce(test_due_on <= starts_on + to_months(18), false) as is_test_due,
+    coalesce(last_wall_mm < wall_min_mm, false)::integer + coalesce(is_test_failed, false)::integer + coalesce(is_lining_failed, false)::integer
+        as hard_signs, batch, coalesce(others.condemned, 0) as batch_condemned,
     coalesce(aboard.condemned, 0) as vessel_condemned,
     case when is_over then coalesce(condemned_on <= ends_on, false) end as condemned,
     case when is_over and condemned_on <= ends_on then condemned_on end as condemned_on,

@@ -1,0 +1,131 @@
+"""The order in which to look at units. In: figure.unit_half_year, watch_model, condemn_now, watch_proof. Out: watch_list, watch_reason."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import NamedTuple
+
+import duckdb
+import numpy as np
+
+from pipeline.figures.back_test import BANDS
+from pipeline.figures.insert import insert_rows
+from pipeline.figures.statistics.scores import count_top
+from pipeline.figures.watch_model import CHANCES, RULE, Model, fit_model, pick_training
+from pipeline.figures.watch_reasons import Reason, find_hard, list_proofs, say_reason, weigh_signs
+from pipeline.figures.watch_rows import Rows, read_rows, score_by_rule
+
+# What a record to come would take away, and which traits it would set to nothing.
+CHANGES = {
+    "a pressure test that it passes": ("test",),
+    "26 months of services that find no corrosion": ("grade", "major", "corroded", "pit"),
+}
+
+
+class Order(NamedTuple):
+    """Scores (n,) by which the units stand, chances with limits or None, and what each change would make of the scores."""
+
+    kind: str
+    scores: np.ndarray
+    chances: np.ndarray | None
+    low: np.ndarray | None
+    high: np.ndarray | None
+    changed: dict[str, np.ndarray]
+
+
+def set_aside(rows: Rows, traits: tuple[str, ...]) -> Rows:
+    """The same rows without these traits."""
+    return rows._replace(**{trait: np.zeros(len(rows.unit)) for trait in traits})
+
+
+def order_units(rows: Rows, model: Model | str, kind: str) -> Order:
+    """By the model, or by the rule where it is not used."""
+    if kind == RULE or isinstance(model, str):
+        changed = {name: score_by_rule(set_aside(rows, traits)) for name, traits in CHANGES.items()}
+        return Order(RULE, score_by_rule(rows), None, None, None, changed)
+    changed = {name: model.chance(set_aside(rows, traits)) for name, traits in CHANGES.items()}
+    chances = model.chance(rows)
+    if kind != CHANCES:
+        return Order(kind, chances, None, None, None, changed)
+    return Order(kind, chances, chances, *model.limits(rows), changed)
+
+
+def name_bands(scores: np.ndarray) -> list[str]:
+    """Band of each unit by its place in the fleet."""
+    place = np.empty(len(scores), int)
+    place[np.argsort(-scores, kind="stable")] = np.arange(len(scores))
+    edges = [count_top(len(scores), share) for share, _ in BANDS]
+    return [BANDS[int(np.searchsorted(edges, p, side="right"))][1] for p in place]
+
+
+def say_change(order: Order, n: int, hard: int, by_score: np.ndarray) -> tuple[str, int | None]:
+    """What would move the unit down most, and its rank then among the others as they stand; by_score: all scores, rising."""
+    best = min(order.changed, key=lambda name: order.changed[name][n])
+    then = float(order.changed[best][n])
+    if then >= order.scores[n] - 1e-9:
+        return "no record to come within the year: age and place stay", None
+    # those above what it would have then count the unit itself, as it stands now
+    rank = hard + len(by_score) - int(np.searchsorted(by_score, then + 1e-12, side="right"))
+    said = (
+        f", chance then {100 * then:.0f} %"
+        if order.kind == CHANCES
+        else f", {then:.1f} points then"
+        if order.kind == RULE
+        else ""
+    )
+    return f"{best}: rank {rank}{said}", rank
+
+
+def read_columns(con: duckdb.DuckDBPyConnection) -> dict[str, tuple]:
+    """By unit: vessel, age, next pressure test, how it counts."""
+    found = con.execute("""
+        select unit_id, imo_number, age_years, test_due_on from figure.unit_half_year where is_now order by unit_id""").fetchall()
+    return {unit: (imo, age, due, "in service") for unit, imo, age, due in found}
+
+
+def write_list(
+    rows: Rows, order: Order, reasons: dict[str, list[Reason]], columns: dict[str, tuple], past: dict[str, tuple]
+) -> list[tuple]:
+    """Rows of figure.watch_list."""
+    hard = {unit: told for unit, told in reasons.items() if told and told[0].kind == "hard"}
+    bands = dict(zip(rows.unit.tolist(), name_bands(order.scores), strict=True))
+    where = {unit: n for n, unit in enumerate(rows.unit.tolist())}
+    free = np.array([unit not in hard for unit in rows.unit.tolist()], bool)
+    by_score = np.sort(order.scores[free])
+    score = {unit: float(order.scores[n]) for unit, n in where.items()}
+    ranked = sorted(columns, key=lambda u: (u not in hard, -score.get(u, -1.0), -(columns[u][1] or 0), u))
+    told = []
+    for rank, unit in enumerate(ranked, 1):
+        imo, age, due, counted = columns[unit]
+        n = where.get(unit)
+        change, then = (
+            ("a hard reason stands whatever the order", None)
+            if unit in hard or n is None
+            else say_change(order, n, len(hard), by_score)
+        )
+        numbers = [
+            None if n is None or part is None else round(float(part[n]), 6) for part in (order.chances, order.low, order.high)
+        ]
+        points = round(score[unit], 6) if n is not None and order.kind == RULE else None
+        said = "; ".join(say_reason(reason) for reason in reasons.get(unit, []))
+        told.append((rank, unit, imo, counted, "; ".join(r.said for r in hard.get(unit, [])if r.kind == "hard") or None, order.kind, bands.get(unit), *numbers,
+                     points, said, change, then, *(past.get(bands.get(unit, ""), (None, None))), age, due))  # fmt: skip
+    return told
+
+
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
+    """Fill both tables."""
+    every = read_rows(con)
+    rows = every.pick(every.is_now)
+    kind = con.execute("select kind from figure.watch_model").fetchall()[0][0]
+    model = fit_model(pick_training(every, np.datetime64(as_of)))
+    order, columns = order_units(rows, model, kind), read_columns(con)
+    reasons = weigh_signs(con, rows, model if order.kind != RULE else None)
+    for unit, imo, counted, age, told in find_hard(con):
+        columns.setdefault(unit, (imo, age, None, counted))
+        reasons[unit] = told + reasons.get(unit, [])
+    groups = con.execute("select label, units, condemned from figure.back_test_group where grouped_by = 'band'").fetchall()
+    past = {label: (units, condemned) for label, units, condemned in groups} if order.kind != RULE else {}
+    insert_rows(con, "figure.watch_list", write_list(rows, order, reasons, columns, past))
+    insert_rows(con, "figure.watch_reason", list_proofs(con, reasons, columns))
+    con.execute("drop table watch_sign; drop table watch_proof")
