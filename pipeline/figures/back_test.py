@@ -25,6 +25,7 @@ TOPS = (0.05, 0.10)
 DRAWS, SEED = 200, 20262
 BANDS = ((0.05, "first 5 %"), (0.20, "next 15 %"), (1.0, "the rest"))
 LEAST_WINS = 2
+GAIN = 20  # place of gain_5 in a row of figure.back_test
 
 
 class Trial(NamedTuple):
@@ -87,16 +88,16 @@ def take_top(trial: Trial, vessels: tuple[np.ndarray, np.ndarray], share: float)
 
 
 def compare_tops(mine: np.ndarray, oldest: np.ndarray) -> list[float | None]:
-    """Top, found, precision, lift, gain over oldest first with its limits; None where nothing can be told."""
+    """Top, found, precision with its limits, lift, gain over oldest first with its limits; None where nothing can be told."""
     top, found, total, condemned = (float(v) for v in mine[:, 0])
     if not top:
-        return [None] * 7
+        return [None] * 9
     precision = found / top
     lift = precision / (condemned / total) if condemned else None
     gains = [m[1] / np.maximum(m[0], 1e-9) for m in (mine, oldest)]
     gain = gains[0] - gains[1]
-    low, high = np.quantile(gain[1:], (0.025, 0.975))
-    return [round_off(v) for v in (top, found, precision, lift, gain[0], low, high)]
+    limits = [np.quantile(drawn[1:], (0.025, 0.975)) for drawn in (gains[0], gain)]
+    return [round_off(v) for v in (top, found, precision, *limits[0], lift, gain[0], *limits[1])]
 
 
 def round_off(value: float | None) -> float | None:
@@ -129,7 +130,7 @@ def describe(cutoff: date | None, trials: list[Trial], oldest: list[np.ndarray],
         sum(int(r.condemned[~r.gone].sum()) for r in rows),
         sum(int(r.gone.sum()) for r in rows),
     )
-    tops = [None] * 14 if why else [v for m, o in zip(mine, oldest, strict=True) for v in compare_tops(m, o)]
+    tops = [None] * 18 if why else [v for m, o in zip(mine, oldest, strict=True) for v in compare_tops(m, o)]
     scores = [None] * 6 if why else score_chances(trials)
     last = trials[-1]
     return (cutoff, HORIZON, last.method, last.kind, last.events, *counted, *scores, *tops, why)
@@ -147,12 +148,12 @@ def run_back_test(rows: Rows, cutoffs: list[date]) -> tuple[list[tuple], list[Tr
         describe(cutoff, [found[cutoff, method]], tops[cutoff, "oldest_first"], tops[cutoff, method])
         for cutoff in cutoffs for method in METHODS
     ]  # fmt: skip
-    # together: the half-years in which the model had a list, so that all are told on the same ones
-    shared = [cutoff for cutoff in cutoffs if not found[cutoff, "model"].why_not]
-    if shared:
+    # together: the half-years in which the model had a list, so that all are told on the same ones; all where it never had
+    modelled = [cutoff for cutoff in cutoffs if not found[cutoff, "model"].why_not]
+    if shared := modelled or cutoffs:
         summed = {m: [sum(tops[c, m][n] for c in shared) for n in range(len(TOPS))] for m in METHODS}
         told += [describe(None, [found[c, m] for c in shared], summed["oldest_first"], summed[m]) for m in METHODS]
-    return told, [found[cutoff, "model"] for cutoff in shared]
+    return told, [found[cutoff, "model"] for cutoff in modelled]
 
 
 def group_rows(trials: list[Trial]) -> list[tuple]:
@@ -189,9 +190,7 @@ def group_rows(trials: list[Trial]) -> list[tuple]:
 
 def judge_list(rows: Rows, model: Model | str, told: list[tuple]) -> tuple[str, str, int, int]:
     """Kind of list, why in words, half-years won and lost against oldest first by condemned units in the first 5 %."""
-    gains = [
-        row[18] for row in told if row[0] is not None and row[2] == "model" and row[28] is None and row[6] and row[18] is not None
-    ]
+    gains = [row[GAIN] for row in told if row[0] is not None and row[2] == "model" and row[6] and row[GAIN] is not None]
     won, lost = sum(g > 1e-9 for g in gains), sum(g < -1e-9 for g in gains)
     if isinstance(model, str):
         return RULE, f"{model}, so units are ordered by four plain signs and no chance is given", won, lost

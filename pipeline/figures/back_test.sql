@@ -1,13 +1,15 @@
 -- figure.back_test: one row is a half-year that is over (null cutoff: all together) and a way to order units. Each learned only from
 -- half-years that were over by the cutoff. events: condemned units it learned from. units and condemned: those followed for 12 months;
 -- left: gone for another reason in between, counted here and left out of precision and lift. expected: sum of the chances. Of the top 5
--- and 10 % of the list: how many that is, how many were condemned (ties in part), and by how much the share exceeds that of oldest
--- first, with 95 % limits by drawing whole vessels. A method without chances has no scores of them. why_not: no such list then.
+-- and 10 % of the list: how many that is, how many were condemned (ties in part), their share (precision), and by how much it
+-- exceeds that of oldest first (gain), with 95 % limits by drawing whole vessels. A method without chances has no scores of them. why_not: no such list then.
 create table figure.back_test (
     cutoff date, horizon_months integer, method text, kind text, events integer, units integer, condemned integer, left_otherwise integer,
     expected double, brier double, brier_skill double, log_score double, calibration_intercept double, calibration_slope double,
-    top_5 double, found_5 double, precision_at_5_pct double, lift_at_5_pct double, gain_5 double, gain_5_low double, gain_5_high double,
-    top_10 double, found_10 double, precision_at_10_pct double, lift_at_10_pct double, gain_10 double, gain_10_low double, gain_10_high double,
+    top_5 double, found_5 double, precision_at_5_pct double, precision_5_low double, precision_5_high double,
+    lift_at_5_pct double, gain_5 double, gain_5_low double, gain_5_high double,
+    top_10 double, found_10 double, precision_at_10_pct double, precision_10_low double, precision_10_high double,
+    lift_at_10_pct double, gain_10 double, gain_10_low double, gain_10_high double,
     why_not text
 );
 
