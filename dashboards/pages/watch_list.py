@@ -12,7 +12,7 @@ from markupsafe import Markup
 from dashboards import words
 from dashboards.blocks import Context, Link, Note, Page, Section
 from dashboards.database import select_rows
-from dashboards.pages import watch_tables, watch_tests, watch_words
+from dashboards.pages import watch_costs, watch_tables, watch_tests, watch_words
 from dashboards.pages.watch_words import Row
 
 LIST_SQL = "SELECT * FROM figure.watch_list ORDER BY list_rank"
@@ -43,9 +43,11 @@ def write_answer(rows: list[Row], tests: list[Row], model: Row, context: Context
 
 
 def list_sections(
-    rows: list[Row], reasons: list[Row], tests: list[Row], groups: list[Row], model: Row, weights: list[Row], context: Context
+    rows: list[Row], reasons: list[Row], tests: list[Row], model: Row, context: Context, con: duckdb.DuckDBPyConnection
 ) -> tuple[Section, ...]:
-    """The list, its records, how it did, what it rests on."""
+    """The list, its records, what waiting costs, how such lists did, what it rests on."""
+    groups, weights = select_rows(con, GROUPS_SQL), select_rows(con, WEIGHTS_SQL)
+    costs, prices = select_rows(con, watch_costs.COSTS_SQL), select_rows(con, watch_costs.PRICES_SQL)
     cited = "The chance of a list’s first units is a pattern in these records, not a cause, and no word on any one unit."
     links = (Link("Hard reasons by rule", "fitness.html#condemn"), Link("How the list is made", "method.html#watch"))
     return (
@@ -65,6 +67,13 @@ def list_sections(
             "The records behind each reason",
             (watch_tables.list_reasons(reasons, context),),
             "A unit’s reasons in the order of the list, each with every record that it rests on. Times the odds: against the average unit of today’s fleet, all else alike.",
+            is_wide=True,
+        ),
+        Section(
+            "cost",
+            "What waiting costs",
+            (watch_costs.tell_costs(costs, prices), watch_costs.list_costs(costs, context)),
+            watch_costs.REMARK,
             is_wide=True,
         ),
         Section(
@@ -88,12 +97,12 @@ def list_sections(
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     """The page."""
     rows, reasons, tests = (select_rows(con, sql) for sql in (LIST_SQL, REASONS_SQL, TESTS_SQL))
-    groups, weights, model = select_rows(con, GROUPS_SQL), select_rows(con, WEIGHTS_SQL), select_rows(con, MODEL_SQL)[0]
+    model = select_rows(con, MODEL_SQL)[0]
     return Page(
         "watch-list.html",
         "Watch list",
         "Which units to condemn or replace early?",
         write_answer(rows, tests, model, context),
-        list_sections(rows, reasons, tests, groups, model, weights, context),
+        list_sections(rows, reasons, tests, model, context, con),
         is_caution_on_top=True,
     )

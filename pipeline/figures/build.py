@@ -5,10 +5,12 @@ from __future__ import annotations
 from datetime import date
 from importlib import import_module
 from importlib.resources import files
+from typing import Any
 
 import duckdb
 
 from pipeline.checks.flags import add_flags
+from pipeline.figures.prices import load_prices
 from pipeline.figures.statistics.intervals import register_intervals
 
 # In this order: a later one may read an earlier one. A name is a file of SQL; where a module of that name stands beside it, its
@@ -48,6 +50,7 @@ FIGURES = (
     "unit_half_year",
     "back_test",
     "watch_list",
+    "watch_cost",
 )
 
 
@@ -57,8 +60,9 @@ def run_sql(con: duckdb.DuckDBPyConnection, text: str, as_of: date) -> None:
         con.execute(statement, {"as_of": as_of} if "as_of" in statement.named_parameters else None)
 
 
-def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Run every figure's SQL with the day as its only parameter."""
+def build_figures(con: duckdb.DuckDBPyConnection, as_of: date, prices: dict[str, Any] | None = None) -> None:
+    """Run every figure's SQL with the day as its only parameter. prices: as read_prices gives them."""
+    load_prices(con, prices)
     register_intervals(con)
     folder = files("pipeline.figures")
     for name in FIGURES:

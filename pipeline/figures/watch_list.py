@@ -16,8 +16,10 @@ from pipeline.figures.watch_reasons import Reason, find_hard, list_proofs, say_r
 from pipeline.figures.watch_rows import Rows, read_rows, score_by_rule
 
 # What a record to come would take away, and which traits it would set to nothing.
+TEST_PASSED = "a pressure test that it passes"
+HARD_STANDS = "a hard reason stands whatever the order"
 CHANGES = {
-    "a pressure test that it passes": ("test",),
+    TEST_PASSED: ("test",),
     "26 months of services that find no corrosion": ("grade", "major", "corroded", "pit"),
 }
 
@@ -87,30 +89,57 @@ def write_list(
     rows: Rows, order: Order, reasons: dict[str, list[Reason]], columns: dict[str, tuple], past: dict[str, tuple]
 ) -> list[tuple]:
     """Rows of figure.watch_list."""
-    hard = {unit: told for unit, told in reasons.items() if told and told[0].kind == "hard"}
-    bands = dict(zip(rows.unit.tolist(), name_bands(order.scores), strict=True))
+    hard = {unit: "; ".join(r.said for r in told if r.kind == "hard") for unit, told in reasons.items()}
+    hard = {unit: said for unit, said in hard.items() if said}
+    bands = name_bands(order.scores)
     where = {unit: n for n, unit in enumerate(rows.unit.tolist())}
-    free = np.array([unit not in hard for unit in rows.unit.tolist()], bool)
-    by_score = np.sort(order.scores[free])
+    by_score = np.sort(order.scores[[n for unit, n in where.items() if unit not in hard]])
     score = {unit: float(order.scores[n]) for unit, n in where.items()}
-    ranked = sorted(columns, key=lambda u: (u not in hard, -score.get(u, -1.0), -(columns[u][1] or 0), u))
+    ranked = sorted(columns, key=lambda unit: (unit not in hard, -score.get(unit, -1.0), -(columns[unit][1] or 0), unit))
     told = []
     for rank, unit in enumerate(ranked, 1):
         imo, age, due, counted = columns[unit]
-        n = where.get(unit)
-        change, then = (
-            ("a hard reason stands whatever the order", None)
-            if unit in hard or n is None
-            else say_change(order, n, len(hard), by_score)
-        )
-        numbers = [
-            None if n is None or part is None else round(float(part[n]), 6) for part in (order.chances, order.low, order.high)
-        ]
-        points = round(score[unit], 6) if n is not None and order.kind == RULE else None
         said = "; ".join(say_reason(reason) for reason in reasons.get(unit, []))
-        told.append((rank, unit, imo, counted, "; ".join(r.said for r in hard.get(unit, [])if r.kind == "hard") or None, order.kind, bands.get(unit), *numbers,
-                     points, said, change, then, *(past.get(bands.get(unit, ""), (None, None))), age, due))  # fmt: skip
+        n = where.get(unit)
+        if n is None:
+            told.append(
+                (
+                    rank,
+                    unit,
+                    imo,
+                    counted,
+                    hard[unit],
+                    order.kind,
+                    None,
+                    None,
+                    None,
+                    None,
+                    None,
+                    said,
+                    HARD_STANDS,
+                    None,
+                    None,
+                    None,
+                    age,
+                    due,
+                    None,
+                )
+            )
+            continue
+        change = (HARD_STANDS, None) if unit in hard else say_change(order, n, len(hard), by_score)
+        numbers = write_numbers(order, n)
+        told.append((rank, unit, imo, counted, hard.get(unit), order.kind, bands[n], *numbers[:4], said, *change,
+                     *past.get(bands[n], (None, None)), age, due, numbers[4]))  # fmt: skip
     return told
+
+
+def write_numbers(order: Order, n: int) -> list[float | None]:
+    """Chance with limits, points, and how many times the score it has without a pressure test; None where the list has no such number."""
+    score = float(order.scores[n])
+    told = [None if part is None else float(part[n]) for part in (order.chances, order.low, order.high)]
+    told.append(score if order.kind == RULE else None)
+    told.append(None if order.kind == RULE else float(order.changed[TEST_PASSED][n]) / score)
+    return [None if value is None else round(value, 6) for value in told]
 
 
 def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:

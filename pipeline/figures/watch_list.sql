@@ -2,11 +2,11 @@
 -- reasons first, then by chance (kind 'chances'), by the same order told in bands ('bands'), or by points of four plain signs ('rule').
 -- chance_12_months: to be condemned within 12 months if kept, with 95 % limits of what units like it have; only of kind 'chances'.
 -- band: first 5 %, next 15 %, the rest of the fleet; like_condemned of like_units in that band of past lists were condemned within 12
--- months. would_change: what would move it, and to which rank. A list is a reason to look, never a verdict.
+-- months. without_test: how many times that chance it has if no pressure test fell due. would_change: what would move it, and to which rank. A list is a reason to look, never a verdict.
 create table figure.watch_list (
     list_rank integer, unit_id text, imo_number text, counted text, hard_reason text, kind text, band text, chance_12_months double,
     low double, high double, points double, reasons text, would_change text, rank_then integer, like_units integer,
-    like_condemned integer, age_years double, test_due_on date
+    like_condemned integer, age_years double, test_due_on date, without_test double
 );
 
 -- figure.watch_reason: one row is a unit on the list, a reason and a record on which it rests. weight: times the odds of the fleet's

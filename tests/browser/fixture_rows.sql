@@ -313,7 +313,7 @@ WITH numbered AS (SELECT unit_id, min(imo_number) AS imo_number, max(age_years) 
   FROM figure.unit_now WHERE counted = 'in service' GROUP BY unit_id)
 SELECT no, unit_id, imo_number, 'in service', if(no < 3, 'lining failed', NULL), 'chances', if(no < 14, 'first 5 %', 'the rest'), 0.4 / (no + 1), 0.2 / (no + 1),
   0.7 / (no + 1), NULL, if(no < 30, '2.1 times the odds: rust grade Ri3 on 3 Mar 2025', ''), 'a pressure test that it passes: rank 9, chance then 2 %', 9, 120, 18,
-  age_years, getvariable('day') + 300 FROM numbered ORDER BY no;
+  age_years, getvariable('day') + 300, 0.6 FROM numbered ORDER BY no;
 INSERT INTO figure.watch_reason
 SELECT list.unit_id, list.imo_number, 1, if(list_rank < 3, 'hard', 'odds'), 'corrosion', 'rust grade Ri3 on 3 Mar 2025', if(list_rank < 3, NULL, 2.1), 'unit',
   (SELECT min(file_id) FROM intake.file), list_rank, list_rank + 1, getvariable('day') - 600 FROM figure.watch_list AS list WHERE list_rank < 30 ORDER BY list_rank;
@@ -327,3 +327,9 @@ FROM method, cut WHERE getvariable('vessels') > 0 ORDER BY ALL;
 INSERT INTO figure.back_test_group
 SELECT 'band', no, ['first 5 %', 'next 15 %', 'the rest'][no], 40 * no, 0.3 / no, 12 // no, 12 // no / (40 * no), 0.1 / no, 0.6 / no
 FROM (SELECT unnest([1, 2, 3]) AS no) WHERE getvariable('vessels') > 0 ORDER BY no;
+INSERT INTO figure.price SELECT 1, 'EUR', getvariable('day') - 60, 45, 20, 1200, 'powder', NULL, NULL, 210, 55 WHERE getvariable('vessels') > 0;
+INSERT INTO figure.watch_cost
+SELECT list_rank, unit_id, imo_number, 'EUR', if(list_rank < 3, NULL, 20.5), if(list_rank < 3, NULL, 18.25), if(list_rank < 3, NULL, 400.0 / list_rank),
+  if(list_rank < 3, NULL, if(list_rank < 20, 'replace now', 'keep for now')), if(list_rank < 3, NULL, 'keep for now'), if(list_rank < 3, NULL, 'replace now'),
+  CASE WHEN list_rank < 3 THEN NULL WHEN list_rank < 12 THEN 'replace now' END, if(list_rank < 3, 'a hard reason stands: no cost is weighed', NULL)
+FROM figure.watch_list ORDER BY list_rank;

@@ -136,6 +136,10 @@ CREATE TABLE figure.watch_model (kind TEXT, why TEXT, vessels INTEGER, units INT
 CREATE TABLE figure.watch_weight (trait TEXT, step TEXT, odds DOUBLE, low DOUBLE, high DOUBLE);
 CREATE TABLE figure.watch_list (list_rank INTEGER, unit_id TEXT, imo_number TEXT, counted TEXT, hard_reason TEXT, kind TEXT,
   band TEXT, chance_12_months DOUBLE, low DOUBLE, high DOUBLE, points DOUBLE, reasons TEXT, would_change TEXT, rank_then
-  INTEGER, like_units INTEGER, like_condemned INTEGER, age_years DOUBLE, test_due_on DATE);
+  INTEGER, like_units INTEGER, like_condemned INTEGER, age_years DOUBLE, test_due_on DATE, without_test DOUBLE);
 CREATE TABLE figure.watch_reason (unit_id TEXT, imo_number TEXT, reason_no INTEGER, kind TEXT, trait TEXT, reason TEXT, weight
   DOUBLE, table_name TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT, seen_on DATE);
+CREATE TABLE figure.price (price_no INTEGER, currency TEXT, priced_on DATE, lead_days INTEGER, life_years DOUBLE, failure DOUBLE, agent TEXT,
+  form TEXT, charge_up_to DOUBLE, replacement DOUBLE, pressure_test DOUBLE);
+CREATE TABLE figure.watch_cost (list_rank INTEGER, unit_id TEXT, imo_number TEXT, currency TEXT, replace_now DOUBLE, replace_at_test DOUBLE,
+  keep DOUBLE, cheapest TEXT, cheapest_low TEXT, cheapest_high TEXT, settled TEXT, why_not TEXT);

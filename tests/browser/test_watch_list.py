@@ -101,3 +101,17 @@ def test_next_to_nothing_has_a_plain_page(tmp_path, vessels):
 def test_the_csv_holds_all_units_and_the_page_the_first_forty(site, con):
     rows = list(csv.DictReader(io.StringIO((site / "data/watch-list-units.csv").read_text(encoding="utf-8-sig"))))
     assert len(rows) == con.execute("select count(*) from figure.watch_list").fetchone()[0] > 40
+
+
+def test_costs_are_told_with_what_the_interval_settles(tmp_path):
+    text = say_site(tmp_path)
+    assert "the cheapest choice is settled: replace now 9" in text and "the interval leaves it open" in text
+    rows = read_twin(tmp_path / "site" / "data/watch-list-costs.csv")
+    assert [row["settled_choice"] for row in rows[:3]] == ["", "", "replace now"] and rows[0]["why_not"].startswith(
+        "a hard reason"
+    )
+
+
+def test_without_prices_the_page_says_how_to_give_them(site):
+    text = read_page(site / "watch-list.html").text
+    assert "No prices are given, so no cost is weighed" in text and "rules/prices.toml" in text
