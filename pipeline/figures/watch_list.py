@@ -8,12 +8,12 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.back_test import BANDS
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.scores import count_top
 from pipeline.figures.watch_model import CHANCES, RULE, Model, fit_model, pick_training
 from pipeline.figures.watch_reasons import Reason, find_hard, list_proofs, say_reason, weigh_signs
 from pipeline.figures.watch_rows import Rows, read_rows, score_by_rule
+from pipeline.figures.watch_scores import BANDS
 
 # What a record to come would take away, and which traits it would set to nothing.
 TEST_PASSED = "a pressure test that it passes"
