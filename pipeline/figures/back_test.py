@@ -16,7 +16,7 @@ from pipeline.figures.watch_check import check_last
 from pipeline.figures.watch_model import RULE, Model, count_events, fit_model, pick_training
 from pipeline.figures.watch_rows import STEPS, TRAITS, Rows, find_cutoffs, read_rows
 from pipeline.figures.watch_scores import describe, group_rows, round_off
-from pipeline.figures.watch_trials import METHODS, Trial, draw_vessels, take_top, try_methods
+from pipeline.figures.watch_trials import METHODS, Trial, draw_vessels, take_tops, try_methods
 
 TOPS = (0.05, 0.10)
 LEAST_WINS = 2
@@ -30,7 +30,7 @@ def run_back_test(rows: Rows, cutoffs: list[date]) -> tuple[list[tuple], list[Tr
     for cutoff in cutoffs:
         for trial in try_methods(rows, cutoff):
             found[cutoff, trial.method] = trial
-            tops[cutoff, trial.method] = [take_top(trial, vessels, share) for share in TOPS]
+            tops[cutoff, trial.method] = take_tops(trial, vessels, TOPS)
     told = [
         describe(cutoff, [found[cutoff, method]], tops[cutoff, "oldest_first"], tops[cutoff, method])
         for cutoff in cutoffs for method in METHODS

@@ -37,7 +37,8 @@ class Model(NamedTuple):
 
     def chance(self, rows: Rows) -> np.ndarray:
         """Chance (n,) of condemnation within 12 months, if kept aboard."""
-        return self.hazard.chance(lay_out(rows, self.traits, self.age_else))
+        # rounded, so that units alike tie whatever the last digits of a product of matrices are
+        return np.round(self.hazard.chance(lay_out(rows, self.traits, self.age_else)), 10)
 
     def limits(self, rows: Rows) -> tuple[np.ndarray, np.ndarray]:
         """95 % limits (n,) of the chance: of what units like it have, not of what befalls this one."""

@@ -49,7 +49,7 @@ def score_chances(trials: list[Trial]) -> list[float | None]:
 
 
 def describe(cutoff: date | None, trials: list[Trial], oldest: list[np.ndarray], mine: list[np.ndarray]) -> tuple:
-    """A row of figure.back_test, of one half-year or of several together. oldest, mine: by top share, as take_top gives them."""
+    """A row of figure.back_test, of one half-year or of several together. oldest, mine: by top share, as take_tops gives them."""
     rows = [t.rows for t in trials]
     why = "; ".join(sorted({t.why_not for t in trials if t.why_not})) or None
     counted = (

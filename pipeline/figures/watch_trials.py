@@ -60,17 +60,22 @@ def draw_vessels(rows: Rows) -> tuple[np.ndarray, np.ndarray]:
     return names, np.vstack([np.ones(len(names)), drawn]).astype(float)
 
 
-def take_top(trial: Trial, vessels: tuple[np.ndarray, np.ndarray], share: float) -> np.ndarray:
-    """Of each draw: units in the top share, condemned among them, units, condemned (4, b). Rows that tie count in part."""
+def take_tops(trial: Trial, vessels: tuple[np.ndarray, np.ndarray], shares: tuple[float, ...]) -> list[np.ndarray]:
+    """By top share, of each draw: units in the top, condemned among them, units, condemned (4, b). Rows that tie count in part."""
     kept = ~trial.rows.gone
     scores, happened = trial.scores[kept], trial.rows.condemned[kept]
     order = np.argsort(-scores, kind="stable")
     _, level, size = np.unique(-scores[order], return_inverse=True, return_counts=True)
     even = (np.bincount(level, happened[order], len(size)) / size)[level] if len(size) else happened
-    weights = vessels[1][:, np.searchsorted(vessels[0], trial.rows.vessel[kept])]
-    sorted_weights = weights[:, order]
-    total = weights.sum(axis=1)
-    top = np.minimum(total, np.maximum(1, np.floor(total * share + 0.5)))
-    before = np.cumsum(sorted_weights, axis=1) - sorted_weights
-    taken = np.clip(top[:, None] - before, 0, sorted_weights)
-    return np.array([top, (taken * even).sum(axis=1), total, (weights * happened).sum(axis=1)])
+    number = np.searchsorted(vessels[0], trial.rows.vessel[kept])
+    # units and condemned units of each draw, from those of each vessel
+    total, condemned = (vessels[1] @ np.bincount(number, each, len(vessels[0])) for each in (np.ones(len(number)), happened))
+    tops = [np.minimum(total, np.maximum(1, np.floor(total * share + 0.5))) for share in shares]
+    for part in (0.3, 1.0):  # the top of a draw rarely reaches beyond the first third of the list
+        places = order[: int(np.ceil(len(order) * part))]
+        weights = vessels[1][:, number[places]]
+        before = np.cumsum(weights, axis=1) - weights
+        if part == 1 or (weights.sum(axis=1) >= np.max(tops, axis=0)).all():
+            break
+    taken = [(np.clip(top[:, None] - before, 0, weights) @ even[: len(places)]) for top in tops]
+    return [np.array([top, hits, total, condemned]) for top, hits in zip(tops, taken, strict=True)]
