@@ -55,7 +55,7 @@ def list_sections(
             "list",
             "The list",
             (
-                Note(watch_words.CAUTION, "caution"),
+                Note(watch_words.CAUTION),
                 Note(watch_words.say_why(model), links=links),
                 watch_tables.list_units(rows, context),
             ),

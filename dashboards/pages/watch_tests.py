@@ -73,7 +73,7 @@ def chart_tops(tests: list[Row]) -> Chart:
     table = Table("tops", "The first 5 % of past lists, all half-years together", columns, cells, empty=EMPTY)
     figure = rate_charts.draw_intervals(
         [words.say_capital(NAMES[r.method]) for r in rows], [read_precision(r) for r in rows], [say_point(r) for r in rows],
-        "condemned within twelve months, % of the first 5 %", find_lot(tests),
+        "condemned, % of the list’s first 5 %", find_lot(tests),
     )  # fmt: skip
     said = "Half-years in which a model had a list, or all where none had; each looks twelve months ahead, so that they overlap."
     return Chart("tops", title_tops(rows), said, figure, table)

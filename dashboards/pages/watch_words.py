@@ -124,8 +124,7 @@ def tell_check(model: Row) -> Note:
     )
     if model.checked_p < 0.01:
         return Note(
-            f"The model no longer holds by more than chance: {said}. Take its order with care, and its chances not at all.",
-            "caution",
+            f"Caution: The model no longer holds by more than chance: {said}. Take its order with care, and its chances not at all."
         )
     return Note(f"The model still holds as far as the last year tells: {said}.")
 
