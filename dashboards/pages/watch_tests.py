@@ -105,15 +105,50 @@ def list_tests(tests: list[Row]) -> Table:
     )
 
 
-def list_groups(groups: list[Row]) -> Table:
-    """Chances given against what happened."""
+def read_share(row: Row, condemned: int) -> tuple[float | None, float | None, float | None]:
+    """Share condemned of a group, in percent with limits; nothing where all groups together have too few."""
+    return (None, None, None) if condemned < FEW else tuple(round(100 * v, 2) for v in (row.share, row.low, row.high))
+
+
+def chart_calibration(groups: list[Row]) -> Chart:
+    """Fifths of the chance given: what was given on average, and the share that came of it."""
+    rows = [r for r in groups if r.grouped_by == "fifth"]
+    condemned = sum(r.condemned for r in rows)
+    shares = [read_share(r, condemned) for r in rows]
+    names = [f"{words.say_percent(100 * r.chance)} given" for r in rows]
+    few = ["" if share[0] is None else words.say_interval(*share, unit="%") + ", " for share in shares]
+    texts = [f"{said}{words.say_number(r.condemned)} of {words.say_number(r.units)}" for said, r in zip(few, rows, strict=True)]
     columns = name_columns(
-        "group=Units of past lists; units=Units:count; chance_pct=Chance given, mean:percent; condemned=Condemned:count; "
-        "share=Share (95 % interval):percent_interval; grouped_by=Grouped by:text twin"
+        "group=Fifth; chance_pct=Chance given, mean:percent; condemned=Condemned:count; units=Units:count; share=Share (95 % interval):percent_interval"
     )
     cells = tuple(
-        (words.say_capital(r.label), r.units, 100 * r.chance, r.condemned, tuple(100 * v for v in (r.share, r.low, r.high)), r.grouped_by)
-        for r in groups
-    )  # fmt: skip
-    said = "Chances given and what came of it, lists a year apart: by place on the list, and by fifths of the chance"
-    return Table("groups", said, columns, cells, empty="No model had a list in a past half-year.")
+        (words.say_capital(r.label), 100 * r.chance, r.condemned, r.units, share) for r, share in zip(rows, shares, strict=True)
+    )
+    table = Table(
+        "calibration",
+        "Chances given and what came of it, by fifths",
+        columns,
+        cells,
+        empty="No model had a list in a past half-year.",
+    )
+    if not rows:
+        title = "No past chances to hold against what came of them"
+    elif condemned < FEW:
+        title = f"{words.say_capital(words.say_count(condemned, 'unit'))} condemned: too few to tell whether chances held"
+    else:
+        title = f"Of the fifth given the highest chances, {names[-1].removesuffix(' given')} on average, {words.say_percent(100 * rows[-1].share)} were condemned"
+    said = "Past lists a year apart, so that each condemnation stands once. A chance holds where it lies within its interval."
+    return Chart("calibration", title, said, rate_charts.draw_intervals(names, shares, texts, "condemned, % of the fifth"), table)
+
+
+def list_bands(groups: list[Row]) -> Table:
+    """Bands of the list against what happened."""
+    columns = name_columns(
+        "band=Band of past lists; units=Units:count; chance_pct=Chance given, mean:percent; condemned=Condemned:count; share=Share (95 % interval):percent_interval"
+    )
+    rows = [r for r in groups if r.grouped_by == "band"]
+    condemned = sum(r.condemned for r in rows)
+    cells = tuple((words.say_capital(r.label), r.units, 100 * r.chance, r.condemned, read_share(r, condemned)) for r in rows)
+    return Table(
+        "bands", "What came of each band, lists a year apart", columns, cells, empty="No model had a list in a past half-year."
+    )

@@ -326,7 +326,9 @@ SELECT cutoff, 12, method, 'chances', 50, 260, 12, 4, if(method = 'model', 11.2,
 FROM method, cut WHERE getvariable('vessels') > 0 ORDER BY ALL;
 INSERT INTO figure.back_test_group
 SELECT 'band', no, ['first 5 %', 'next 15 %', 'the rest'][no], 40 * no, 0.3 / no, 12 // no, 12 // no / (40 * no), 0.1 / no, 0.6 / no
-FROM (SELECT unnest([1, 2, 3]) AS no) WHERE getvariable('vessels') > 0 ORDER BY no;
+FROM (SELECT unnest([1, 2, 3]) AS no) WHERE getvariable('vessels') > 0
+UNION ALL SELECT 'fifth', no, 'fifth ' || no, 80, 0.02 * no, 2 * no, 2 * no / 80, 0.01 * no, 0.05 * no
+FROM (SELECT unnest([1, 2, 3, 4, 5]) AS no) WHERE getvariable('vessels') > 0 ORDER BY ALL;
 INSERT INTO figure.price SELECT 1, 'EUR', getvariable('day') - 60, 45, 20, 1200, 'powder', NULL, NULL, 210, 55 WHERE getvariable('vessels') > 0;
 INSERT INTO figure.watch_cost
 SELECT list_rank, unit_id, imo_number, 'EUR', if(list_rank < 3, NULL, 20.5), if(list_rank < 3, NULL, 18.25), if(list_rank < 3, NULL, 400.0 / list_rank),

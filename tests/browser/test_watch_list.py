@@ -103,6 +103,17 @@ def test_the_csv_holds_all_units_and_the_page_the_first_forty(site, con):
     assert len(rows) == con.execute("select count(*) from figure.watch_list").fetchone()[0] > 40
 
 
+def test_chances_are_held_against_what_came_of_them(tmp_path, site, con):
+    assert "given the highest chances, 10.0 % on average, 12.5 % were condemned" in say_site(tmp_path)
+    rows = read_twin(site / "data/watch-list-calibration.csv")
+    found = con.execute(
+        "select condemned, units from figure.back_test_group where grouped_by = 'fifth' order by group_no"
+    ).fetchall()
+    assert [(int(row["condemned"]), int(row["units"])) for row in rows] == found and len(found) == 5
+    # eight condemned units are counts, no rates
+    assert sum(hit for hit, _ in found) < 10 and all(row["share"] == "" for row in rows)
+
+
 def test_costs_are_told_with_what_the_interval_settles(tmp_path):
     text = say_site(tmp_path)
     assert "the cheapest choice is settled: replace now 9" in text and "the interval leaves it open" in text
