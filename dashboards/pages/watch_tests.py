@@ -110,33 +110,27 @@ def read_share(row: Row, condemned: int) -> tuple[float | None, float | None, fl
     return (None, None, None) if condemned < FEW else tuple(round(100 * v, 2) for v in (row.share, row.low, row.high))
 
 
-def chart_calibration(groups: list[Row]) -> Chart:
-    """Fifths of the chance given: what was given on average, and the share that came of it."""
+def chart_calibration(groups: list[Row]) -> Chart | Table:
+    """Fifths of the chance given: what was given on average, and the share that came of it. Counts alone where too few were condemned."""
     rows = [r for r in groups if r.grouped_by == "fifth"]
     condemned = sum(r.condemned for r in rows)
     shares = [read_share(r, condemned) for r in rows]
     names = [f"{words.say_percent(100 * r.chance)} given" for r in rows]
-    few = ["" if share[0] is None else words.say_interval(*share, unit="%") + ", " for share in shares]
-    texts = [f"{said}{words.say_number(r.condemned)} of {words.say_number(r.units)}" for said, r in zip(few, rows, strict=True)]
+    rates = ["" if share[0] is None else words.say_interval(*share, unit="%") + ", " for share in shares]
+    texts = [f"{said}{words.say_number(r.condemned)} of {words.say_number(r.units)}" for said, r in zip(rates, rows, strict=True)]
     columns = name_columns(
         "group=Fifth; chance_pct=Chance given, mean:percent; condemned=Condemned:count; units=Units:count; share=Share (95 % interval):percent_interval"
     )
     cells = tuple(
         (words.say_capital(r.label), 100 * r.chance, r.condemned, r.units, share) for r, share in zip(rows, shares, strict=True)
     )
-    table = Table(
-        "calibration",
-        "Chances given and what came of it, by fifths",
-        columns,
-        cells,
-        empty="No model had a list in a past half-year.",
-    )
-    if not rows:
-        title = "No past chances to hold against what came of them"
-    elif condemned < FEW:
-        title = f"{words.say_capital(words.say_count(condemned, 'unit'))} condemned: too few to tell whether chances held"
-    else:
-        title = f"Of the fifth given the highest chances, {names[-1].removesuffix(' given')} on average, {words.say_percent(100 * rows[-1].share)} were condemned"
+    few = f": {words.say_count(condemned, 'unit')} condemned, too few for rates" if rows and condemned < FEW else ""
+    caption = f"Chances given and what came of it, by fifths{few}"
+    table = Table("calibration", caption, columns, cells, empty="No model had a list in a past half-year.")
+    if condemned < FEW:
+        return table
+    given, came = names[-1].removesuffix(" given"), words.say_percent(100 * rows[-1].share)
+    title = f"Of the fifth given the highest chances, {given} on average, {came} were condemned"
     said = "Past lists a year apart, so that each condemnation stands once. A chance holds where it lies within its interval."
     return Chart("calibration", title, said, rate_charts.draw_intervals(names, shares, texts, "condemned, % of the fifth"), table)
 
