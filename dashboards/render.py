@@ -23,6 +23,7 @@ NAVIGATION = (
     Link("Defects", "defects.html"),
     Link("Corrosion", "corrosion.html"),
     Link("Agents", "agents.html"),
+    Link("Watch list", "watch-list.html"),
     Link("Data quality", "data-quality.html"),
     Link("Method", "method.html"),
 )

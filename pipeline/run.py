@@ -22,6 +22,7 @@ from pipeline.duties.build import build_duties
 from pipeline.duties.rule_book import read_rule_book
 from pipeline.errors import UserError
 from pipeline.figures.build import build_figures
+from pipeline.figures.prices import part_prices, read_prices
 from pipeline.intake.corrections import Correction, find_corrections
 from pipeline.intake.dialect import Dialect
 from pipeline.intake.lock import locked_store
@@ -73,7 +74,8 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
     with locked_store(options.store) as store, take_back_if_unused(store) as added:
         tell("keeping the exports")
         intake = receive_exports(list(options.folders), store, added)
-        book = read_rule_book(intake.rule_files(store))
+        rules, priced = part_prices(intake.rule_files(store))
+        book, prices = read_rule_book(rules), read_prices(priced)
         known = known_by(intake.ledger, options.known_at)
         corrections = find_corrections(store, known)
         files = [file for file in known if not file.is_corrections]
@@ -89,7 +91,7 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
                 tell("working out what was due when")
                 build_duties(build.con, book)
                 tell("computing the figures")
-                build_figures(build.con, as_of)
+                build_figures(build.con, as_of, prices)
             write_run(build.con, started_at, as_of, options.known_at, book.fingerprint)
             write_declared(build.con, intake.ledger, options.known_at, corrections)
             write_column_sources(build.con, matched)

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from datetime import date
 from importlib import import_module
 from importlib.resources import files
+from typing import Any
 
 import duckdb
 
 from pipeline.checks.flags import add_flags
+from pipeline.figures.prices import load_prices
 from pipeline.figures.statistics.intervals import register_intervals
 
 # In this order: a later one may read an earlier one. A name is a file of SQL; where a module of that name stands beside it, its
@@ -46,6 +48,11 @@ FIGURES = (
     "due_service",
     "on_time",
     "overdue_duration",
+    "known_record",
+    "unit_half_year",
+    "back_test",
+    "watch_list",
+    "watch_cost",
 )
 
 
@@ -65,7 +72,8 @@ def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence
             import_module(f"pipeline.figures.{name}").fill(con, as_of)
 
 
-def build_figures(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Run every figure's SQL with the day as its only parameter."""
+def build_figures(con: duckdb.DuckDBPyConnection, as_of: date, prices: dict[str, Any] | None = None) -> None:
+    """Run every figure's SQL with the day as its only parameter. prices: as read_prices gives them."""
+    load_prices(con, prices)
     compute_figures(con, as_of, FIGURES)
     add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"))

@@ -300,3 +300,38 @@ INSERT INTO figure.pit_depth
 SELECT shell_material, n, 0.52, 0.58, if(n < 20, NULL, 0.5), if(n < 20, NULL, 0.02), if(n < 20, NULL, 0.05), if(n < 20, NULL, 0.01), if(n < 20, NULL, 0.1),
   if(n < 20, NULL, 0.1), if(n < 20, NULL, 0.4), if(n < 20, NULL, 0.73), if(n < 20, n || ' units with a pit; 20 are needed', NULL)
 FROM (SELECT coalesce(shell_material, '*') AS shell_material, count(*)::INTEGER AS n FROM figure.pit_reading GROUP BY ROLLUP (shell_material)) WHERE n > 0 ORDER BY ALL;
+
+-- Watch list: chances that fall with the rank, reasons that lead to findings, and four past half-years.
+INSERT INTO figure.watch_model
+SELECT 'chances', '50 condemned units carry eight traits and chances; in 3 of 4 past half-years the model''s first 5 % held more condemned units than the oldest 5 %, in 1 fewer',
+  getvariable('vessels'), 40 * getvariable('vessels'), 6, 50, 3, 1, 0.031, 0.022, getvariable('day') - 400, 7.4, 8, 0.81 WHERE getvariable('vessels') > 0
+UNION ALL SELECT 'rule', '0 units condemned in the records to learn from; more than 10 are needed, so units are ordered by four plain signs and no chance is given',
+  0, 0, 0, 0, 0, 0, NULL, NULL, NULL, NULL, NULL, NULL WHERE getvariable('vessels') = 0;
+INSERT INTO figure.watch_weight SELECT * FROM (VALUES ('grade', 'a rust grade', 1.7, 1.3, 2.2), ('test', 'pressure test due', 2.1, 1.2, 3.7)) WHERE getvariable('vessels') > 0;
+INSERT INTO figure.watch_list
+WITH numbered AS (SELECT unit_id, min(imo_number) AS imo_number, max(age_years) AS age_years, row_number() OVER (ORDER BY unit_id)::INTEGER AS no
+  FROM figure.unit_now WHERE counted = 'in service' GROUP BY unit_id)
+SELECT no, unit_id, imo_number, 'in service', if(no < 3, 'lining failed', NULL), 'chances', if(no < 14, 'first 5 %', 'the rest'), 0.4 / (no + 1), 0.2 / (no + 1),
+  0.7 / (no + 1), NULL, if(no < 30, '2.1 times the odds: rust grade Ri3 on 3 Mar 2025', ''), 'a pressure test that it passes: rank 9, chance then 2 %', 9, 120, 18,
+  age_years, getvariable('day') + 300, 0.6 FROM numbered ORDER BY no;
+INSERT INTO figure.watch_reason
+SELECT list.unit_id, list.imo_number, 1, if(list_rank < 3, 'hard', 'odds'), 'corrosion', 'rust grade Ri3 on 3 Mar 2025', if(list_rank < 3, NULL, 2.1), 'unit',
+  (SELECT min(file_id) FROM intake.file), list_rank, list_rank + 1, getvariable('day') - 600 FROM figure.watch_list AS list WHERE list_rank < 30 ORDER BY list_rank;
+INSERT INTO figure.back_test
+WITH method AS (SELECT * FROM (VALUES ('model', 0.25, 3), ('rule', 0.2, 2), ('oldest_first', 0.1, 1), ('hard_rules', 0.05, 0.5), ('base_rate', 0.03, 0.4)) AS m (method, share, found)),
+cut AS (SELECT unnest([getvariable('day') - 910, getvariable('day') - 730, getvariable('day') - 550, NULL]) AS cutoff)
+SELECT cutoff, 12, method, 'chances', 50, 260, 12, 4, if(method = 'model', 11.2, NULL), if(method = 'model', 0.03, NULL), if(method = 'model', 0.1, NULL),
+  if(method = 'model', 0.12, NULL), if(method = 'model', 0.1, NULL), if(method = 'model', 1.02, NULL), 13, 13 * share, share, share / 2, share * 1.5, share / 0.03,
+  share - 0.1, share - 0.2, share, 26, 20 * share, share * 0.8, share / 3, share, share / 0.04, share - 0.1, share - 0.2, share, NULL
+FROM method, cut WHERE getvariable('vessels') > 0 ORDER BY ALL;
+INSERT INTO figure.back_test_group
+SELECT 'band', no, ['first 5 %', 'next 15 %', 'the rest'][no], 40 * no, 0.3 / no, 12 // no, 12 // no / (40 * no), 0.1 / no, 0.6 / no
+FROM (SELECT unnest([1, 2, 3]) AS no) WHERE getvariable('vessels') > 0
+UNION ALL SELECT 'fifth', no, 'fifth ' || no, 80, 0.02 * no, 2 * no, 2 * no / 80, 0.01 * no, 0.05 * no
+FROM (SELECT unnest([1, 2, 3, 4, 5]) AS no) WHERE getvariable('vessels') > 0 ORDER BY ALL;
+INSERT INTO figure.price SELECT 1, 'EUR', getvariable('day') - 60, 45, 20, 1200, 'powder', NULL, NULL, 210, 55 WHERE getvariable('vessels') > 0;
+INSERT INTO figure.watch_cost
+SELECT list_rank, unit_id, imo_number, 'EUR', if(list_rank < 3, NULL, 20.5), if(list_rank < 3, NULL, 18.25), if(list_rank < 3, NULL, 400.0 / list_rank),
+  if(list_rank < 3, NULL, if(list_rank < 20, 'replace now', 'keep for now')), if(list_rank < 3, NULL, 'keep for now'), if(list_rank < 3, NULL, 'replace now'),
+  CASE WHEN list_rank < 3 THEN NULL WHEN list_rank < 12 THEN 'replace now' END, if(list_rank < 3, 'a hard reason stands: no cost is weighed', NULL)
+FROM figure.watch_list ORDER BY list_rank;

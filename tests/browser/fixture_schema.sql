@@ -122,3 +122,24 @@ CREATE TABLE figure.on_time_chart (month_end DATE, duty TEXT, fell_due BIGINT, d
   crossings BIGINT, crossings_least BIGINT, is_run_signal BOOLEAN, trend_years BIGINT, trend_a_year DOUBLE, trend_p DOUBLE, why_not TEXT);
 CREATE TABLE figure.overdue_duration (imo_number TEXT, duty TEXT, items BIGINT, still_open BIGINT, stopped BIGINT, clusters BIGINT,
   median_days DOUBLE, median_low DOUBLE, median_high DOUBLE, p90_days DOUBLE, p90_low DOUBLE, p90_high DOUBLE, why_not TEXT);
+CREATE TABLE figure.back_test (cutoff DATE, horizon_months INTEGER, method TEXT, kind TEXT, events INTEGER, units INTEGER,
+  condemned INTEGER, left_otherwise INTEGER, expected DOUBLE, brier DOUBLE, brier_skill DOUBLE, log_score DOUBLE,
+  calibration_intercept DOUBLE, calibration_slope DOUBLE, top_5 DOUBLE, found_5 DOUBLE, precision_at_5_pct DOUBLE,
+  precision_5_low DOUBLE, precision_5_high DOUBLE, lift_at_5_pct DOUBLE, gain_5 DOUBLE, gain_5_low DOUBLE, gain_5_high DOUBLE,
+  top_10 DOUBLE, found_10 DOUBLE, precision_at_10_pct DOUBLE, precision_10_low DOUBLE, precision_10_high DOUBLE, lift_at_10_pct
+  DOUBLE, gain_10 DOUBLE, gain_10_low DOUBLE, gain_10_high DOUBLE, why_not TEXT);
+CREATE TABLE figure.back_test_group (grouped_by TEXT, group_no INTEGER, label TEXT, units INTEGER, chance DOUBLE, condemned
+  INTEGER, share DOUBLE, low DOUBLE, high DOUBLE);
+CREATE TABLE figure.watch_model (kind TEXT, why TEXT, vessels INTEGER, units INTEGER, half_years INTEGER, events INTEGER, won
+  INTEGER, lost INTEGER, condemned_share DOUBLE, left_share DOUBLE, checked_on DATE, checked_expected DOUBLE, checked_seen
+  INTEGER, checked_p DOUBLE);
+CREATE TABLE figure.watch_weight (trait TEXT, step TEXT, odds DOUBLE, low DOUBLE, high DOUBLE);
+CREATE TABLE figure.watch_list (list_rank INTEGER, unit_id TEXT, imo_number TEXT, counted TEXT, hard_reason TEXT, kind TEXT,
+  band TEXT, chance_12_months DOUBLE, low DOUBLE, high DOUBLE, points DOUBLE, reasons TEXT, would_change TEXT, rank_then
+  INTEGER, like_units INTEGER, like_condemned INTEGER, age_years DOUBLE, test_due_on DATE, without_test DOUBLE);
+CREATE TABLE figure.watch_reason (unit_id TEXT, imo_number TEXT, reason_no INTEGER, kind TEXT, trait TEXT, reason TEXT, weight
+  DOUBLE, table_name TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT, seen_on DATE);
+CREATE TABLE figure.price (price_no INTEGER, currency TEXT, priced_on DATE, lead_days INTEGER, life_years DOUBLE, failure DOUBLE, agent TEXT,
+  form TEXT, charge_up_to DOUBLE, replacement DOUBLE, pressure_test DOUBLE);
+CREATE TABLE figure.watch_cost (list_rank INTEGER, unit_id TEXT, imo_number TEXT, currency TEXT, replace_now DOUBLE, replace_at_test DOUBLE,
+  keep DOUBLE, cheapest TEXT, cheapest_low TEXT, cheapest_high TEXT, settled TEXT, why_not TEXT);

@@ -15,6 +15,7 @@ PAGES = [
     "defects",
     "corrosion",
     "agents",
+    "watch-list",
     "data-quality",
     "method",
     "vessel/0001042",

@@ -27,6 +27,7 @@ FIXED = {
     "defects.html",
     "corrosion.html",
     "agents.html",
+    "watch-list.html",
     "data-quality.html",
     "method.html",
 }

@@ -1,0 +1,160 @@
+"""The order in which to look at units. In: figure.unit_half_year, watch_model, condemn_now, watch_proof. Out: watch_list, watch_reason."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import NamedTuple
+
+import duckdb
+import numpy as np
+
+from pipeline.figures.insert import insert_rows
+from pipeline.figures.statistics.scores import count_top
+from pipeline.figures.watch_model import CHANCES, RULE, Model, fit_model, pick_training
+from pipeline.figures.watch_reasons import Reason, find_hard, list_proofs, say_reason, weigh_signs
+from pipeline.figures.watch_rows import Rows, read_rows, score_by_rule
+from pipeline.figures.watch_scores import BANDS
+
+# What a record to come would take away, and which traits it would set to nothing.
+TEST_PASSED = "a pressure test that it passes"
+HARD_STANDS = "a hard reason stands whatever the order"
+CHANGES = {
+    TEST_PASSED: ("test",),
+    "26 months of services that find no corrosion": ("grade", "major", "corroded", "pit"),
+}
+
+
+class Order(NamedTuple):
+    """Scores (n,) by which the units stand, chances with limits or None, and what each change would make of the scores."""
+
+    kind: str
+    scores: np.ndarray
+    chances: np.ndarray | None
+    low: np.ndarray | None
+    high: np.ndarray | None
+    changed: dict[str, np.ndarray]
+
+
+def set_aside(rows: Rows, traits: tuple[str, ...]) -> Rows:
+    """The same rows without these traits."""
+    return rows._replace(**{trait: np.zeros(len(rows.unit)) for trait in traits})
+
+
+def order_units(rows: Rows, model: Model | str, kind: str) -> Order:
+    """By the model, or by the rule where it is not used."""
+    if kind == RULE or isinstance(model, str):
+        changed = {name: score_by_rule(set_aside(rows, traits)) for name, traits in CHANGES.items()}
+        return Order(RULE, score_by_rule(rows), None, None, None, changed)
+    changed = {name: model.chance(set_aside(rows, traits)) for name, traits in CHANGES.items()}
+    chances = model.chance(rows)
+    if kind != CHANCES:
+        return Order(kind, chances, None, None, None, changed)
+    return Order(kind, chances, chances, *model.limits(rows), changed)
+
+
+def name_bands(scores: np.ndarray) -> list[str]:
+    """Band of each unit by its place in the fleet."""
+    place = np.empty(len(scores), int)
+    place[np.argsort(-scores, kind="stable")] = np.arange(len(scores))
+    edges = [count_top(len(scores), share) for share, _ in BANDS]
+    return [BANDS[int(np.searchsorted(edges, p, side="right"))][1] for p in place]
+
+
+def say_change(order: Order, n: int, hard: int, by_score: np.ndarray) -> tuple[str, int | None]:
+    """What would move the unit down most, and its rank then among the others as they stand; by_score: all scores, rising."""
+    best = min(order.changed, key=lambda name: order.changed[name][n])
+    then = float(order.changed[best][n])
+    if then >= order.scores[n] - 1e-9:
+        return "no record to come within the year: age and place stay", None
+    # those above what it would have then count the unit itself, as it stands now
+    rank = hard + len(by_score) - int(np.searchsorted(by_score, then + 1e-12, side="right"))
+    said = (
+        f", chance then {100 * then:.0f} %"
+        if order.kind == CHANCES
+        else f", {then:.1f} points then"
+        if order.kind == RULE
+        else ""
+    )
+    return f"{best}: rank {rank}{said}", rank
+
+
+def read_columns(con: duckdb.DuckDBPyConnection) -> dict[str, tuple]:
+    """By unit: vessel, age, next pressure test, how it counts."""
+    found = con.execute("""
+        select unit_id, imo_number, age_years, test_due_on from figure.unit_half_year where is_now order by unit_id""").fetchall()
+    return {unit: (imo, age, due, "in service") for unit, imo, age, due in found}
+
+
+def write_list(
+    rows: Rows, order: Order, reasons: dict[str, list[Reason]], columns: dict[str, tuple], past: dict[str, tuple]
+) -> list[tuple]:
+    """Rows of figure.watch_list."""
+    hard = {unit: "; ".join(r.said for r in told if r.kind == "hard") for unit, told in reasons.items()}
+    hard = {unit: said for unit, said in hard.items() if said}
+    bands = name_bands(order.scores)
+    where = {unit: n for n, unit in enumerate(rows.unit.tolist())}
+    by_score = np.sort(order.scores[[n for unit, n in where.items() if unit not in hard]])
+    score = {unit: float(order.scores[n]) for unit, n in where.items()}
+    ranked = sorted(columns, key=lambda unit: (unit not in hard, -score.get(unit, -1.0), -(columns[unit][1] or 0), unit))
+    told = []
+    for rank, unit in enumerate(ranked, 1):
+        imo, age, due, counted = columns[unit]
+        said = "; ".join(say_reason(reason) for reason in reasons.get(unit, []))
+        n = where.get(unit)
+        if n is None:
+            told.append(
+                (
+                    rank,
+                    unit,
+                    imo,
+                    counted,
+                    hard[unit],
+                    order.kind,
+                    None,
+                    None,
+                    None,
+                    None,
+                    None,
+                    said,
+                    HARD_STANDS,
+                    None,
+                    None,
+                    None,
+                    age,
+                    due,
+                    None,
+                )
+            )
+            continue
+        change = (HARD_STANDS, None) if unit in hard else say_change(order, n, len(hard), by_score)
+        numbers = write_numbers(order, n)
+        told.append((rank, unit, imo, counted, hard.get(unit), order.kind, bands[n], *numbers[:4], said, *change,
+                     *past.get(bands[n], (None, None)), age, due, numbers[4]))  # fmt: skip
+    return told
+
+
+def write_numbers(order: Order, n: int) -> list[float | None]:
+    """Chance with limits, points, and how many times the score it has without a pressure test; None where the list has no such number."""
+    score = float(order.scores[n])
+    told = [None if part is None else float(part[n]) for part in (order.chances, order.low, order.high)]
+    told.append(score if order.kind == RULE else None)
+    told.append(None if order.kind == RULE else float(order.changed[TEST_PASSED][n]) / score)
+    return [None if value is None else round(value, 6) for value in told]
+
+
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
+    """Fill both tables."""
+    every = read_rows(con)
+    rows = every.pick(every.is_now)
+    kind = con.execute("select kind from figure.watch_model").fetchall()[0][0]
+    model = fit_model(pick_training(every, np.datetime64(as_of)))
+    order, columns = order_units(rows, model, kind), read_columns(con)
+    reasons = weigh_signs(con, rows, model if order.kind != RULE else None)
+    for unit, imo, counted, age, told in find_hard(con):
+        columns.setdefault(unit, (imo, age, None, counted))
+        reasons[unit] = told + reasons.get(unit, [])
+    groups = con.execute("select label, units, condemned from figure.back_test_group where grouped_by = 'band'").fetchall()
+    past = {label: (units, condemned) for label, units, condemned in groups} if order.kind != RULE else {}
+    insert_rows(con, "figure.watch_list", write_list(rows, order, reasons, columns, past))
+    insert_rows(con, "figure.watch_reason", list_proofs(con, reasons, columns))
+    con.execute("drop table watch_sign; drop table watch_proof")

@@ -1,0 +1,128 @@
+"""The Watch list page: what it says of lists by chances, bands and rule, and that each reason leads to a record of that unit."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from dashboards.site import build_site
+from tests.browser.make_fixture_db import make_fixture_db
+from tests.browser.read_site import read_page, read_twin
+
+
+def say_site(folder: Path, *changes: str, vessels: int = 3) -> str:
+    """The text of the page of an invented fleet after these changes to its figures."""
+    db = make_fixture_db(folder / "invented.duckdb", vessels=vessels, units=20, months=14)
+    with duckdb.connect(str(db)) as con:
+        for change in changes:
+            con.execute(change)
+    build_site(db, folder / "site")
+    return read_page(folder / "site" / "watch-list.html").text.replace("\u00a0", " ")
+
+
+def test_the_sample_is_told_as_its_figures_are(site, con):
+    text = read_page(site / "watch-list.html").text.replace("\u00a0", " ")
+    kind, why, events = con.execute("select kind, why, events from figure.watch_model").fetchone()
+    hard = con.execute("select count(*) from figure.watch_list where hard_reason is not null").fetchone()[0]
+    assert kind == "bands" and 10 < events <= 40 and why in text
+    assert f"{hard} units have a hard reason to be condemned and stand first" in text
+    precision, low, high = con.execute(
+        "select precision_at_5_pct, precision_5_low, precision_5_high from figure.back_test where cutoff is null and method = 'model'"
+    ).fetchone()
+    assert f"{100 * precision:.0f} % were condemned within twelve months" in text
+    assert "No evidence that the list was better or worse than oldest first" in text and low < precision < high
+    assert "The four plain signs did as well here" in text
+
+
+def test_hard_reasons_are_those_of_the_fitness_page(site, con):
+    rows = read_twin(site / "data/watch-list-units.csv")
+    hard = {row["unit_id"] for row in rows if row["hard_reason"]}
+    assert hard == {unit for (unit,) in con.execute("select distinct unit_id from figure.condemn_now").fetchall()}
+    assert all(row["hard_reason"] for row in rows[: len(hard)]) and not any(row["hard_reason"] for row in rows[len(hard) :])
+
+
+def test_every_reason_can_be_followed_to_a_line_about_that_unit(site, con, demo):
+    """Each reason of each unit stands beside a file and line, and that line names the unit (where the file spells it so)."""
+    units, reasons = read_twin(site / "data/watch-list-units.csv"), read_twin(site / "data/watch-list-reasons.csv")
+    told = {row["unit_id"] for row in reasons}
+    assert {row["unit_id"] for row in units if "times the odds" in row["reasons"] or row["hard_reason"]} <= told
+    assert all(row["path"] and row["line_no"] for row in reasons)
+    broken = con.execute("""
+        select count(*) from figure.watch_reason as reason anti join (
+            select 'unit' as table_name, file_id, record_no, line_no, unit_id from record.unit
+            union all select 'service', file_id, record_no, line_no, unit_id from record.service
+            union all select 'inspection', file_id, record_no, line_no, unit_id from record.inspection
+            union all select 'finding', file_id, record_no, line_no, unit_id from record.finding) as record
+        using (table_name, file_id, record_no, line_no, unit_id)""").fetchone()
+    assert broken == (0,)
+
+
+def test_a_list_by_chances_gives_them_with_limits(tmp_path):
+    text = say_site(tmp_path)
+    assert "by their estimated chance to be condemned within twelve months" in text
+    assert "13.3 % (6.7 to 23.3)" in text or "10.0 % (5.0 to 17.5)" in text
+    assert "The model still holds as far as the last year tells" in text
+
+
+def test_a_list_by_the_rule_gives_none(tmp_path):
+    text = say_site(
+        tmp_path,
+        "update figure.watch_model set kind = 'rule', why = '3 units condemned in the records to learn from; more than 10 are needed'",
+        "update figure.watch_list set kind = 'rule', chance_12_months = null, low = null, high = null, points = 2.5",
+        "update figure.back_test set condemned = 3",
+        "delete from figure.watch_weight",
+    )
+    assert "no chance is given" in text and "2.5 points" in text and "more than 10 are needed" in text
+    assert "too few to rate the list" in text and "Too few to tell whether the list is better" in text
+    assert "% (" not in text.split("What the list rests on")[0].split("The list")[-1]
+
+
+def test_a_list_that_was_worse_and_a_model_that_drifted_are_said(tmp_path):
+    text = say_site(
+        tmp_path,
+        "update figure.back_test set gain_5 = -0.1, gain_5_low = -0.2, gain_5_high = -0.05 where method = 'model'",
+        "update figure.watch_model set checked_seen = 25, checked_p = 0.0001",
+    )
+    assert "worse than oldest first by more than chance" in text and "The model no longer holds by more than chance" in text
+
+
+@pytest.mark.parametrize("vessels", [0, 1])
+def test_next_to_nothing_has_a_plain_page(tmp_path, vessels):
+    text = say_site(tmp_path, "delete from figure.back_test", "delete from figure.back_test_group", vessels=vessels)
+    assert "can’t be told yet" in text if vessels else "no unit is in service" in text
+    assert "No past half-year has both 26 months of records before it" in text
+    assert "nan" not in text.lower().split() and "None" not in text
+
+
+def test_the_csv_holds_all_units_and_the_page_the_first_forty(site, con):
+    rows = list(csv.DictReader(io.StringIO((site / "data/watch-list-units.csv").read_text(encoding="utf-8-sig"))))
+    assert len(rows) == con.execute("select count(*) from figure.watch_list").fetchone()[0] > 40
+
+
+def test_chances_are_held_against_what_came_of_them(tmp_path, site, con):
+    assert "given the highest chances, 10.0 % on average, 12.5 % were condemned" in say_site(tmp_path)
+    rows = read_twin(site / "data/watch-list-calibration.csv")
+    found = con.execute(
+        "select condemned, units from figure.back_test_group where grouped_by = 'fifth' order by group_no"
+    ).fetchall()
+    assert [(int(row["condemned"]), int(row["units"])) for row in rows] == found and len(found) == 5
+    # eight condemned units are counts, no rates
+    assert sum(hit for hit, _ in found) < 10 and all(row["share"] == "" for row in rows)
+
+
+def test_costs_are_told_with_what_the_interval_settles(tmp_path):
+    text = say_site(tmp_path)
+    assert "the cheapest choice is settled: replace now 9" in text and "the interval leaves it open" in text
+    rows = read_twin(tmp_path / "site" / "data/watch-list-costs.csv")
+    assert [row["settled_choice"] for row in rows[:3]] == ["", "", "replace now"] and rows[0]["why_not"].startswith(
+        "a hard reason"
+    )
+
+
+def test_without_prices_the_page_says_how_to_give_them(site):
+    text = read_page(site / "watch-list.html").text
+    assert "No prices are given, so no cost is weighed" in text and "rules/prices.toml" in text

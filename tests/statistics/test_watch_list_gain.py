@@ -1,0 +1,201 @@
+"""Does the watch list find more than oldest first, and do its chances hold, on fleets that nobody looked at while it was made?
+
+Invented fleets of tests/simulator with other seeds and other true parameters than those with which traits were chosen (seeds 500 to
+511). The best possible list, by true chances that no record shows, stands beside. Run this module by its name to print the table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from importlib.resources import files
+from typing import NamedTuple
+
+import duckdb
+import numpy as np
+import pytest
+
+from pipeline.figures import back_test
+from pipeline.figures.build import run_sql
+from pipeline.figures.statistics.hazard import expit, fit_hazard
+from pipeline.figures.statistics.scores import calibrate, count_top, precision_at
+from pipeline.figures.watch_rows import OVERLAP, read_rows
+from tests.simulator.parameters import Truth
+from tests.statistics.watched_fleet import AS_OF, build_watched
+
+FIRST_SEED = 9101
+# vessels, units each, years, and what differs from the simulator's own parameters
+SETTINGS: tuple[tuple[int, int, int, dict], ...] = (
+    (14, 65, 8, {"condemn_found": 2.0, "condemn_per_mm": 6.0}),
+    (10, 70, 9, {"onset_shape": 1.8, "onset_frailty_sd": 0.4}),
+    (16, 50, 8, {"specificity": 0.97, "condemn_base": -5.8}),
+    (12, 75, 8, {"wall_read_share": 0.1, "wall_loss_mm_per_year": 0.05}),
+    (18, 45, 8, {"condemn_per_10_years": 0.8, "condemn_co2": 0.0}),
+    (11, 70, 8, {"replaced_per_year": 0.03, "lost_per_year": 0.01, "condemn_pressure_test": 1.0}),
+    (13, 60, 9, {"visit_late_share": 0.3, "unit_missed_share": 0.06}),
+    (12, 65, 8, {"onset_shape": 2.8, "wall_loss_gamma_shape": 2, "condemn_open_deck": 0.0}),
+    (15, 55, 9, {"policy_share": 0.8, "condemn_base": -5.9}),
+    (10, 80, 8, {"sensitivity_slope_per_mm": 2.5, "condemn_per_mm": 9.0}),
+)
+
+
+class Told(NamedTuple):
+    """One fleet, half-years together in which eight traits were carried: precision in the first 5 %, calibration slope, list shown."""
+
+    events: int
+    condemned: int
+    oldest: float
+    rule: float
+    model: float
+    best: float
+    slope: float | None
+    kind: str
+
+    @property
+    def way(self) -> float:
+        """How far the model goes from oldest first to the best possible list."""
+        return (self.model - self.oldest) / (self.best - self.oldest)
+
+
+def tell_fleet(con: duckdb.DuckDBPyConnection) -> Told | None:
+    """The figures of a fleet; None where it never had more than 40 condemned units to learn from."""
+    run_sql(con, files("pipeline.figures").joinpath("back_test.sql").read_text(encoding="utf-8"), AS_OF)
+    back_test.fill(con, AS_OF)
+    rows = read_rows(con)
+    known = con.execute(
+        "select coalesce(true_chance, 0) from figure.unit_half_year left join truth using (unit_id, starts_on) order by starts_on, unit_id"
+    )
+    truth = np.array([chance for (chance,) in known.fetchall()])
+    found, tops, chances, outcomes = {m: 0.0 for m in ("oldest_first", "rule", "model", "best")}, 0, [], []
+    events = condemned = 0
+    for cutoff in back_test.find_cutoffs(rows):
+        trials = {t.method: t for t in back_test.try_methods(rows, cutoff)}
+        if trials["model"].kind != "chances":
+            continue
+        kept = ~trials["model"].rows.gone
+        happened = trials["model"].rows.condemned[kept]
+        best = truth[(rows.starts == np.datetime64(cutoff)) & ~np.isnan(rows.condemned)]
+        scores = {m: trials[m].scores[kept] for m in ("oldest_first", "rule", "model")} | {"best": best[kept]}
+        top = count_top(len(happened), 0.05)
+        for method, score in scores.items():
+            found[method] += precision_at(score, happened, top) * top
+        tops, condemned, events = tops + top, condemned + int(happened.sum()), trials["model"].events
+        chances.append(trials["model"].chances[kept])
+        outcomes.append(happened)
+    if not tops:
+        return None
+    bent = calibrate(np.concatenate(chances), np.concatenate(outcomes))
+    kind = con.execute("select kind from figure.watch_model").fetchone()[0]
+    return Told(events, condemned, *(found[m] / tops for m in found), bent and bent.slope, kind)
+
+
+def build_held_out(number: int) -> duckdb.DuckDBPyConnection:
+    """The fleet of this number, 0 to 19: each setting twice."""
+    vessels, units, years, changes = SETTINGS[number % len(SETTINGS)]
+    return build_watched(vessels, units, years, FIRST_SEED + number, replace(Truth(), **changes))
+
+
+def tell_held_out(fleets: int) -> list[Told]:
+    """Those of the first fleets that had enough to learn from."""
+    told = []
+    for number in range(fleets):
+        con = build_held_out(number)
+        told.append(tell_fleet(con))
+        con.close()
+    return [each for each in told if each is not None]
+
+
+@pytest.mark.slow
+def test_the_list_beats_oldest_first_on_fleets_held_out():
+    told = tell_held_out(20)
+    assert len(told) == 20
+    assert np.mean([each.model >= each.oldest for each in told]) >= 0.75
+    assert np.median([each.way for each in told]) >= 0.25
+    assert 0.8 <= np.median([each.slope for each in told]) <= 1.25
+    # the best possible list is better than any, or the truth is not what it says
+    assert all(each.best > each.oldest for each in told) and np.mean([each.best - each.model for each in told]) > 0
+
+
+@pytest.mark.slow
+def test_permuted_outcomes_give_no_lift():
+    """Outcomes dealt anew among the units of each half-year: the first 5 % hold as many as any 5 %."""
+    found, expected, spread = 0.0, 0.0, 0.0
+    for number in range(4):
+        con = build_held_out(number)
+        con.execute(
+            """create or replace table figure.unit_half_year as
+            with numbered as (select *, row_number() over (partition by starts_on order by unit_id) as place from figure.unit_half_year),
+            dealt as (select starts_on, condemned, condemned_on, gone_reason, gone_on, watched_share,
+                row_number() over (partition by starts_on order by hash(unit_id || starts_on::varchar || $seed)) as place from figure.unit_half_year)
+            select numbered.* exclude (place) replace (dealt.condemned as condemned, dealt.condemned_on as condemned_on,
+                dealt.gone_reason as gone_reason, dealt.gone_on as gone_on, dealt.watched_share as watched_share)
+            from numbered join dealt using (starts_on, place)""",
+            {"seed": str(number)},
+        )
+        told = tell_fleet(con)
+        rows = con.execute(
+            "select found_5, top_5, condemned / units from figure.back_test where cutoff is not null and method = 'model' and top_5 is not null"
+        ).fetchall()
+        assert told is not None and len(rows) > 4
+        for hits, top, share in rows:
+            found, expected, spread = found + hits, expected + top * share, spread + top * share * (1 - share)
+        con.close()
+    assert abs(found - expected) < 3.5 * np.sqrt(spread), (found, expected)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [9201, 9202, 9203])
+def test_few_condemned_units_carry_no_model(seed):
+    con = build_watched(2, 25, 6, seed)
+    tell_fleet(con)
+    kind, why, events = con.execute("select kind, why, events from figure.watch_model").fetchone()
+    assert events <= 10 and kind == "rule" and "more than 10 are needed" in why
+    assert con.execute("select count(*) from figure.watch_weight").fetchone() == (0,)
+
+
+def invent_hazard(seed: int, units: int = 4000, exits: float = 0.4) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Features, outcomes and shares of the year watched, of a constant hazard by log odds -3, .8, .5, -.4, with many other exits."""
+    chance = np.random.default_rng([9300, seed])
+    x = np.column_stack([chance.integers(0, 3, units), chance.normal(size=units), chance.random(units) < 0.3]).astype(float)
+    year = expit(-3 + x @ [0.8, 0.5, -0.4])
+    at = np.log1p(-chance.random(units)) / np.log1p(-year)  # years to the event
+    gone = np.where(chance.random(units) < exits, chance.random(units), 1.0)
+    return x, (at <= gone).astype(float), np.where(at <= gone, 1.0, gone)
+
+
+def average_fit(fleets: int, is_naive: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and standard error of intercept and coefficients; naive takes who left as watched all year."""
+    fits = []
+    for seed in range(fleets):
+        x, y, share = invent_hazard(seed)
+        found = fit_hazard(x, y, OVERLAP * (np.ones(len(y)) if is_naive else share))
+        beta = found.beta / found.scale
+        fits.append([found.intercept - found.mean @ beta, *beta])
+    return np.mean(fits, axis=0), np.std(fits, axis=0, ddof=1) / np.sqrt(fleets)
+
+
+def test_a_known_hazard_is_recovered_and_the_naive_way_fails():
+    """Twenty fleets: the mean lies within three standard errors and .05 of the truth; who takes exits as watched gets too low a level."""
+    truth = np.array([-3, 0.8, 0.5, -0.4])
+    mean, error = average_fit(20, False)
+    assert (np.abs(mean - truth) < np.maximum(3 * error, 0.05)).all(), mean
+    naive = average_fit(20, True)[0]
+    assert naive[0] < truth[0] - 0.15
+
+
+def print_table(fleets: int = 20) -> None:
+    """What the tests see."""
+    told = tell_held_out(fleets)
+    print(
+        "| events learned from | condemned | oldest first | four signs | model | best possible | part of the way | slope | list |"
+    )
+    print("|---|---|---|---|---|---|---|---|---|")
+    for each in sorted(told, key=lambda t: t.events):
+        numbers = (f"{v:.3f}" for v in (each.oldest, each.rule, each.model, each.best, each.way))
+        print(f"| {each.events} | {each.condemned} | " + " | ".join(numbers) + f" | {each.slope:.2f} | {each.kind} |")
+    better = np.mean([each.model >= each.oldest for each in told])
+    medians = (np.median([getattr(each, name) for each in told]) for name in ("oldest", "rule", "model", "best", "way", "slope"))
+    print(f"{len(told)} fleets, at least oldest first in {100 * better:.0f} %; medians " + ", ".join(f"{v:.3f}" for v in medians))
+
+
+if __name__ == "__main__":
+    print_table()
