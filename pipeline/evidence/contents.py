@@ -22,7 +22,9 @@ def write_contents(
     for name, result in validation.items():
         result["meta"]["batch_markers"]["ge_load_time"] = write_time(known_at)  # a pack's dates come from the time of knowing
         name = name.removeprefix("stage_")
-        (folder / "validation" / f"{name}.json").write_text(json.dumps(result, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        (folder / "validation" / f"{name}.json").write_text(
+            json.dumps(result, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+        )
     html = render_report(con, span, known_at)
     (folder / "report.html").write_text(html, encoding="utf-8", newline="\n")
     if has_pdf:

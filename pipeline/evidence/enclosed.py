@@ -75,7 +75,8 @@ def make_store(folder: Path, root: Path) -> Store:
             entry.pop("sha256_as_received", None)
             withdrawals = tuple(Withdrawal(**item) for item in entry.pop("withdrawals"))
             file = ReceivedFile(**entry, withdrawals=withdrawals)
-            store.keep(inside.read_bytes(), set())
+            if store.keep(inside.read_bytes(), set()) != file.sha256:
+                raise ValueError(f"{file.path} has not the checksum that stands there")
             files.append(file)
         dialects, rules = read_folders(folder / "dialects"), read_folders(folder / "rules")
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
@@ -89,7 +90,9 @@ def read_folders(place: Path) -> dict[str, dict[str, bytes]]:
     if not place.is_dir():
         return {}
     return {
-        folder.name: {path.relative_to(folder).as_posix(): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+        folder.name: {
+            path.relative_to(folder).as_posix(): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()
+        }
         for folder in sorted(place.iterdir())
         if folder.is_dir()
     }

@@ -67,8 +67,9 @@ def make_pack(options: PackOptions, tell=lambda stage: None) -> list[str]:
         renamed = write_enclosed(store, chosen, redaction, folder)
         redaction.check_used()
         tell(f"working it out again from the {len(chosen):,} files enclosed")
-        fill_pack(folder, span, known_at, redaction, scratch, options.has_pdf)
-        refuse_other(scratch / "tables", folder / "tables", renamed, redaction.blind, span)
+        with blamed_on(redaction):
+            fill_pack(folder, span, known_at, redaction, scratch, options.has_pdf)
+            refuse_other(scratch / "tables", folder / "tables", renamed, redaction.blind, span)
         tell("making the bag")
         bag.make_bag(folder, say_info(span, known_at))
         if key:
@@ -95,6 +96,17 @@ def settle(options: PackOptions) -> tuple[Span, datetime]:
 def a_year_before(day: date) -> date:
     """The same day of the year before; of 29 February the 28th."""
     return day.replace(year=day.year - 1, day=28 if (day.month, day.day) == (2, 29) else day.day)
+
+
+@contextmanager
+def blamed_on(redaction: Redaction) -> Iterator[None]:
+    """What fails only because cells are withheld. Raises UserError not-redactable."""
+    try:
+        yield
+    except UserError as error:
+        if redaction.headers and error.slug != "no-printer":
+            raise UserError("not-redactable", headers=", ".join(redaction.headers), why=error) from error
+        raise
 
 
 @contextmanager
@@ -162,7 +174,9 @@ def put_in_place(ready: Path, out: Path) -> None:
     os.replace(ready, out)
 
 
-def say_made(out: Path, span: Span, known_at: datetime, chosen: list[ReceivedFile], is_signed: bool, redaction: Redaction) -> list[str]:
+def say_made(
+    out: Path, span: Span, known_at: datetime, chosen: list[ReceivedFile], is_signed: bool, redaction: Redaction
+) -> list[str]:
     """What to print."""
     lines = [
         f"vessel   IMO {span.imo_number}, state of {span.as_of}, as known at {write_time(known_at)}",
@@ -172,5 +186,7 @@ def say_made(out: Path, span: Span, known_at: datetime, chosen: list[ReceivedFil
     ]
     if redaction.headers:
         lines.append(f"withheld {redaction.count:,} cells under {', '.join(redaction.headers)}")
-        lines += [f"look at  {place}: no row; searched for the names that stand elsewhere in the file" for place in redaction.searched]
+        lines += [
+            f"look at  {place}: no row; searched for the names that stand elsewhere in the file" for place in redaction.searched
+        ]
     return [*lines, f"pack     {out}"]

@@ -24,10 +24,17 @@ def write_prov(con: duckdb.DuckDBPyConnection, span: Span, known_at: datetime) -
     run = document.activity("pack:run", moment, moment, {**said, "pack:known_at": moment.isoformat()})
     document.wasAssociatedWith(run, program)
     document.used(run, book)
-    rows = con.execute("select file_id, path, sha256, received_at, dialect from intake.file order by received_at, path, file_id").fetchall()
+    rows = con.execute(
+        "select file_id, path, sha256, received_at, dialect from intake.file order by received_at, path, file_id"
+    ).fetchall()
     files = []
     for file_id, path, digest, received_at, dialect in rows:
-        attributes = {"prov:label": path, "pack:sha256": digest, "pack:received_at": f"{received_at.isoformat()}Z", "pack:dialect": dialect}
+        attributes = {
+            "prov:label": path,
+            "pack:sha256": digest,
+            "pack:received_at": f"{received_at.isoformat()}Z",
+            "pack:dialect": dialect,
+        }
         files.append(document.entity(f"file:{file_id}", attributes))
         document.used(run, files[-1])
     for name in table_names():

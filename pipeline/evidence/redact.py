@@ -19,6 +19,7 @@ from pipeline.intake.sheet import read_sheet_form
 from pipeline.intake.store import ReceivedFile
 
 WITHHELD = "withheld"
+CORRECTED = {f"intake.correction.{name}" for name in ("who", "why", "from_value", "to_value")}
 
 
 class Redaction:
@@ -40,7 +41,11 @@ class Redaction:
             return self._redact_corrections(data)
         dialect = self.dialects.get(file.file_id)
         if dialect is None:
-            raise UserError("not-redactable", path=file.path, why="it is withdrawn, so nothing tells how it is read")
+            raise UserError(
+                "not-redactable",
+                headers=", ".join(self.headers),
+                why=f"{file.path} is withdrawn, so nothing tells how it is read",
+            )
         return self._redact_export(file, data, dialect)
 
     def check_used(self) -> None:
@@ -61,7 +66,7 @@ class Redaction:
             for name, source in feed.columns.items()
             if source.header in self.headers
         }
-        return frozenset(fed | {"raw", "who", "why", "from_value", "to_value"})
+        return frozenset(fed | {f"intake.quarantine.{name}" for name in ("raw", "value", "reason")} | CORRECTED)
 
     def _redact_export(self, file: ReceivedFile, data: bytes, dialect: Dialect) -> bytes:
         form = read_sheet_form(data, dialect) or dialect

@@ -13,7 +13,9 @@ from pipeline.run import ParsedFile
 
 def mark_subject(con: duckdb.DuckDBPyConnection, read: list[ParsedFile], imo_number: str) -> None:
     """Make pack_received, pack_unit, pack_vessel, pack_row, pack_rule and pack_file in that connection."""
-    con.execute("create or replace temp table pack_received (file_id text, table_name text, record_no bigint, imo_number text, unit_id text)")
+    con.execute(
+        "create or replace temp table pack_received (file_id text, table_name text, record_no bigint, imo_number text, unit_id text)"
+    )
     con.execute("create or replace temp table pack_feed (file_id text, table_name text, filename text)")
     feeds = [(file.file_id, table, str(path)) for file, _, parsed in read for table, path, _ in parsed.feeds]
     insert_rows(con, "pack_feed", feeds)

@@ -73,7 +73,8 @@ def compare_tables(
 ) -> list[Difference]:
     """Rows that only one of two folders of tables has, in either form; a missing file counts as one.
 
-    `renamed` are file_ids of the first folder with those that the second has in their place, `blind` columns that are left aside.
+    `renamed` are file_ids of the first folder with those that the second has in their place, `blind` columns that are
+    left aside, of one table where its name stands before them.
     """
     con, found = duckdb.connect(), []
     try:
@@ -94,7 +95,8 @@ def compare_table(
 ) -> list[Difference]:
     """Rows of one table that only one side has."""
     try:
-        ours, theirs = read_rows(con, enclosed, renamed, blind), read_rows(con, rebuilt, {}, blind)
+        hidden = blind | {name.removeprefix(f"{enclosed.stem}.") for name in blind if name.startswith(f"{enclosed.stem}.")}
+        ours, theirs = read_rows(con, enclosed, renamed, hidden), read_rows(con, rebuilt, {}, hidden)
     except duckdb.Error as error:
         return [Difference(label, "unreadable", (str(error).splitlines()[0],))]
     return [Difference(label, "enclosed", row) for row in (ours - theirs).elements()] + [
@@ -118,4 +120,6 @@ def _csv_sql(path: Path, text: str) -> str:
     with open(path, encoding="utf-8", newline="") as stream:
         head = stream.readline().rstrip("\r\n").split(",")
     columns = "{" + ", ".join(f"'{name}': 'VARCHAR'" for name in head) + "}"
-    return f"read_csv('{text}', columns = {columns}, auto_detect = false, header = true, delim = ',', quote = '\"', escape = '\"')"
+    return (
+        f"read_csv('{text}', columns = {columns}, auto_detect = false, header = true, delim = ',', quote = '\"', escape = '\"')"
+    )

@@ -42,7 +42,11 @@ def verify_pack(path: Path, key: Path | None = None, tell=lambda stage: None) ->
             span, known_at, version = read_pack(folder / "data")
             found = compare_remade(folder / "data", span, known_at, scratch)
     if found:
-        note = [] if version == __version__ else [f"(it was made by firekpi {version}, this is {__version__}: rules and figures may differ)"]
+        note = (
+            []
+            if version == __version__
+            else [f"(it was made by firekpi {version}, this is {__version__}: rules and figures may differ)"]
+        )
         raise refuted(path, [*found, *note])
     return [
         f"whole    {number:,} files, each with the checksum of the manifest, none added",
@@ -80,7 +84,7 @@ def compare_remade(folder: Path, span: Span, known_at: datetime, scratch: Path) 
         return [f"the enclosed originals can't be worked out: {error}"]
     except duckdb.Error as error:
         return [f"the enclosed originals can't be worked out: {str(error).splitlines()[0]}"]
-    found = [say_difference(item) for item in compare_tables(folder / "tables", remade / "tables")]
+    found = say_differences(compare_tables(folder / "tables", remade / "tables"))
     for name in REMADE:
         for path in bag.list_files(remade / name) if (remade / name).is_dir() else [remade / name]:
             inner = path.relative_to(remade).as_posix()
@@ -89,11 +93,21 @@ def compare_remade(folder: Path, span: Span, known_at: datetime, scratch: Path) 
     return found
 
 
-def say_difference(item: Difference) -> str:
-    cells = ", ".join("" if cell is None else str(cell) for cell in item.row)
-    if item.side == "missing":
-        return f"tables/{item.table} is missing"
-    if item.side == "unreadable":
-        return f"tables/{item.table} can't be read: {cells}"
-    said = "is enclosed, but the originals don't give it" if item.side == "enclosed" else "comes of the originals, but is not enclosed"
-    return f"tables/{item.table}: a row {said}: {cells}"
+def say_differences(found: list[Difference]) -> list[str]:
+    """One sentence a table: how many rows differ, and the first of each side."""
+    by_table: dict[str, list[Difference]] = {}
+    for item in found:
+        by_table.setdefault(item.table, []).append(item)
+    return [say_table(table, items) for table, items in by_table.items()]
+
+
+def say_table(table: str, items: list[Difference]) -> str:
+    firsts = {item.side: ", ".join("" if cell is None else str(cell) for cell in item.row) for item in reversed(items)}
+    if "missing" in firsts:
+        return f"tables/{table} is missing"
+    if "unreadable" in firsts:
+        return f"tables/{table} can't be read: {firsts['unreadable']}"
+    said = [f"{len(items):,} rows differ"]
+    said += [f"enclosed, but not given by the originals: {firsts['enclosed']}"] if "enclosed" in firsts else []
+    said += [f"given by the originals, but not enclosed: {firsts['rebuilt']}"] if "rebuilt" in firsts else []
+    return f"tables/{table}: " + "; ".join(said)

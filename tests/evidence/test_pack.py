@@ -33,13 +33,21 @@ def test_others_accept_the_pack(pack):
         subprocess.run(["sha256sum", "-c", "--quiet", "--strict", manifest], cwd=pack, check=True)
     bag = bagit.Bag(str(pack))
     bag.validate()
-    assert bag.version == "1.0" and bag.info["Bagging-Date"] == "2026-05-20"
+    assert bag.version_info == (1, 0) and bag.info["Bagging-Date"] == "2026-05-20"
 
 
 def test_it_encloses_what_bears_on_the_vessel_and_no_more(pack):
     names = {name.removeprefix("data/") for name in file_bytes(pack)}
     originals = {name.removeprefix("originals/fleet/") for name in names if name.startswith("originals/")}
-    assert originals == {"vessel.csv", "unit.csv", "service.csv", "finding.csv", "log_1.csv", "corrections.csv", "later/log_3.csv"}
+    assert originals == {
+        "vessel.csv",
+        "unit.csv",
+        "service.csv",
+        "finding.csv",
+        "log_1.csv",
+        "corrections.csv",
+        "later/log_3.csv",
+    }
     assert "dialects/fleet/log.toml" in names and not any("prices" in name for name in names)
     assert {"report.html", "report.pdf", "prov.json", "pack.json", "received.json", "README.txt"} <= names
     checked = json.loads((pack / "data/validation/inspection.json").read_text())
@@ -111,7 +119,11 @@ def test_every_cell_of_a_verdict_leads_to_its_line(pack):
     for name in ("figure.verdict", "figure.placement_now", "figure.duty_now", "figure.unit_now"):
         for row in table(pack, name):
             for column, cell in row.items():
-                if cell and column not in ("imo_number", "unit_id", "is_group", "duty", "rule_id", "breach", "table_name") and not column.endswith(("_id", "_no")):
+                if (
+                    cell
+                    and column not in ("imo_number", "unit_id", "is_group", "duty", "rule_id", "breach", "table_name")
+                    and not column.endswith(("_id", "_no"))
+                ):
                     found = [led[key] for key in led if key[:3] == (name, row["unit_id"], column)]
                     assert found, (name, row["unit_id"], column)
                     cells += 1
@@ -132,14 +144,18 @@ def test_every_cell_of_a_verdict_leads_to_its_line(pack):
 
 def test_what_could_not_be_loaded_and_what_was_put_right_is_told(pack):
     assert {row["rule"] for row in table(pack, "intake.quarantine")} == {"impossible-date", "ragged-record"}
-    assert [(row["who"], row["from_value"], row["to_value"]) for row in table(pack, "intake.correction")] == [("Di Rector", "fine", "ok")]
+    assert [(row["who"], row["from_value"], row["to_value"]) for row in table(pack, "intake.correction")] == [
+        ("Di Rector", "fine", "ok")
+    ]
     report = (pack / "data/report.html").read_text(encoding="utf-8")
     assert "the mate writes fine for ok (Di Rector, 2026-04-05)" in report and "31.02.2026" in report
 
 
 def test_a_unit_that_moved_brings_its_records(pack):
     """U3 came from another vessel, whose services of it count on."""
-    assert {(row["imo_number"], row["serviced_on"]) for row in table(pack, "record.service") if row["unit_id"] == "U3"} == {(VESSEL_B, "2024-05-01")}
+    assert {(row["imo_number"], row["serviced_on"]) for row in table(pack, "record.service") if row["unit_id"] == "U3"} == {
+        (VESSEL_B, "2024-05-01")
+    }
     due = [row for row in table(pack, "figure.duty_now") if (row["unit_id"], row["duty"]) == ("U3", "annual_service")]
     assert [row["basis_on"] for row in due] == ["2024-05-01"]
     assert {row["imo_number"] for row in table(pack, "record.vessel")} == {VESSEL_A, VESSEL_B}
@@ -156,7 +172,20 @@ def test_prov_json_reads_back(pack):
 
 
 def test_the_printed_report_holds_what_the_page_holds(pack, tmp_path):
-    text = subprocess.run(["pdftotext", "-layout", pack / "data/report.pdf", "-"], capture_output=True, text=True, check=True).stdout
-    for word in ("Quiet Heron", "U1", "U2", "U3", "FE-03", "never replaces", "Signature", "page 1 of", "log_1.csv", "annual service"):
+    text = subprocess.run(
+        ["pdftotext", "-layout", pack / "data/report.pdf", "-"], capture_output=True, text=True, check=True
+    ).stdout
+    for word in (
+        "Quiet Heron",
+        "U1",
+        "U2",
+        "U3",
+        "FE-03",
+        "never replaces",
+        "Signature",
+        "page 1 of",
+        "log_1.csv",
+        "annual service",
+    ):
         assert word in text, word
     assert "http" not in (pack / "data/report.html").read_text(encoding="utf-8").replace("http-equiv", "")
