@@ -62,13 +62,15 @@ with unit_agent as (
 asked as (select cell_no, imo_number, agent, table_name, column_name, rests_on from cell_diff where table_name in ('agent_mix', 'number_now')),
 units as (
     select distinct cell_no, unit_how.unit_id, how from asked join unit_how using (imo_number)
-    where column_name not like 'spare_charges_held' and (asked.agent is null or exists (
+    where column_name <> 'spare_charges_held' and (asked.table_name = 'number_now' or unit_how.table_name = 'unit_now'
+        or column_name = 'unsuitable_placements' and unit_how.table_name = 'placement_now') and (asked.agent is null or exists (
         select 1 from unit_agent where unit_agent.imo_number = asked.imo_number and unit_agent.unit_id = unit_how.unit_id and unit_agent.agent = asked.agent))
 ),
 by_how as (select cell_no, how, count(distinct unit_id) as units, string_agg(distinct unit_id, ', ' order by unit_id) as names from units group by all),
 spares as (
     select cell_no, string_agg(distinct told, '; ' order by told) as told from asked join vessel_told as other using (imo_number)
-    where list_contains(rests_on, other.table_name) and (other.table_name <> 'spare' or asked.agent is null or other.agent = asked.agent)
+    where list_contains(rests_on, other.table_name) and (other.table_name = 'vessel' or asked.table_name = 'number_now' or column_name like 'spare%')
+        and (other.table_name <> 'spare' or asked.agent is null or other.agent = asked.agent)
     group by cell_no
 )
 select cell_no, concat_ws('; ', string_agg(say_units(units) || ' differ' || case when units = 1 then 's: ' else ': ' end || names || ' – ' || by_how.how, '; '
@@ -84,7 +86,7 @@ figures as (
     select true as is_figure, cell.table_name, cell.imo_number, cell.unit_id, duty, cell.item, month_end, cell.column_name, cell.then_value, cell.now_value,
         coalesce(cell_why.why, month_why.why, case when mix_why.found = mix_why.difference then concat_ws('; ',
             say_units(nullif(mix_why.ended_units, 0)) || ' no longer counted: ' || mix_why.ended,
-            say_units(nullif(mix_why.begun_units, 0)) || ' newly counted: ' || mix_why.begun) end || coalesce('; ' || nullif(vessel_why.why, ''), ''),
+            say_units(nullif(mix_why.begun_units, 0)) || ' newly counted: ' || mix_why.begun, nullif(vessel_why.why, '')) end,
             nullif(vessel_why.why, ''), 'could not be traced to a record') as why,
         then_file_id, then_record_no, then_line_no, now_file_id, now_record_no, now_line_no
     from cell_diff as cell left join cell_why using (cell_no) left join month_why using (cell_no) left join mix_why using (cell_no)

@@ -38,7 +38,8 @@ def compare_cells(con: duckdb.DuckDBPyConnection) -> None:
         f"""
         create temp table cell_diff as
         select row_number() over (order by {", ".join(KEY)}) as cell_no, * from (
-            select {key}, coalesce(o.rests_on, n.rests_on) as rests_on, coalesce(o.agent, n.agent) as agent,
+            select {key}, coalesce(o.rests_on, n.rests_on) as rests_on, coalesce(o.is_own, n.is_own) as is_own,
+                coalesce(o.agent, n.agent) as agent,
                 o.value as then_value, n.value as now_value, o.file_id as then_file_id, o.record_no as then_record_no,
                 o.line_no as then_line_no, n.file_id as now_file_id, n.record_no as now_record_no, n.line_no as now_line_no
             from older_cell as o full join newer_cell as n on {same}
@@ -57,13 +58,14 @@ def _cells_sql(table: dict) -> str:
     names = ", ".join(f"c{number} as {name}" for number, name in enumerate(columns))
     rests = " ".join(f"when '{name}' then {_listed(on)}" for name, on in table.get("columns_rest_on", {}).items())
     default = _listed(table.get("rests_on", []))
+    own = f"column_name not in {tuple(table['columns_rest_on'])}" if rests else "true"
     return (
-        f"select *, {f'case column_name {rests} else {default} end' if rests else default} as rests_on from ("
+        f"select *, {f'case column_name {rests} else {default} end' if rests else default} as rests_on, {own} as is_own from ("
         f"select '{table['name']}' as table_name, imo_number, {key[0]} as unit_id, {key[1]} as duty, {key[2]} as item, "
         f"{key[3]} as month_end, row_number() over (partition by imo_number, {', '.join(key)} order by {order}) as row_no, "
         f"{table.get('agent', 'null')}::varchar as agent, {place[0]}::varchar as file_id, {place[1]}::bigint as record_no, "
         f"{place[2]}::bigint as line_no, {values} from {table['rows']}) "
-        f"unpivot (value for column_name in ({names}))"
+        f"unpivot include nulls (value for column_name in ({names}))"
     )
 
 

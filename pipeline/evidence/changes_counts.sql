@@ -36,20 +36,21 @@ basis as (
         and basis_on <= month_end and coalesce(done_on > month_end, true)
     where not is_register
 ),
-exact as (
-    select basis.* exclude (file_id, record_no), change_no from basis join record_change on now_file_id = file_id and now_record_no = record_no
+tiered as (
+    select basis.* exclude (file_id, record_no), change_no, case when table_name in ('unit', 'vessel') then 2 else 1 end as tier
+    from basis join record_change on now_file_id = file_id and now_record_no = record_no
     union
-    select basis.* exclude (file_id, record_no), change_no from basis join record_change on then_file_id = file_id and then_record_no = record_no
-),
-related as (
-    select asked.*, change_no from asked
+    select basis.* exclude (file_id, record_no), change_no, case when table_name in ('unit', 'vessel') then 2 else 1 end
+    from basis join record_change on then_file_id = file_id and then_record_no = record_no
+    union
+    select asked.*, change_no, 3 from asked
     join bears_on on bears_on.imo_number = asked.imo_number and subject_id = asked.unit_id
     join record_change as change on change.unit_id = bears_on.unit_id
     where coalesce(change.day <= month_end, true) and (not is_register or change.table_name = 'unit')
     union
-    select asked.*, change_no from asked join record_change as change on change.table_name = 'vessel' and change.imo_number = asked.imo_number
+    select asked.*, change_no, 3 from asked join record_change as change on change.table_name = 'vessel' and change.imo_number = asked.imo_number
 )
-from exact union all (from related anti join exact using (imo_number, unit_id, duty, month_end, is_register));
+from tiered qualify tier = min(tier) over (partition by imo_number, unit_id, duty, month_end, is_register);
 
 -- change.unit_reason: one row is a unit that is counted at one moment and not at the other, in a month, with how that came about and
 -- the records behind it. `how` null: it could not be traced.
@@ -62,17 +63,22 @@ left join record_change as change using (change_no)
 group by all
 order by all;
 
--- one row is a unit of a vessel of which a figure differs, and how that came about
+-- one row is a unit of a vessel of which something differs that counts of the vessel rest on, in which table, and how that came about
 create temp table unit_how as
-select distinct cell.imo_number, cell.unit_id, coalesce(how, 'records that could not be traced') as how
+select distinct cell.imo_number, cell.unit_id, cell.table_name, coalesce(how, 'records that could not be traced') as how
 from cell_diff as cell left join cause using (cell_no) left join record_change using (change_no)
-where cell.unit_id is not null and cell.table_name in ('unit_now', 'verdict', 'placement_now');
+where cell.table_name in ('verdict', 'placement_now') and column_name = 'verdict' or cell.table_name = 'unit_now'
+    and column_name in ('counted', 'agent', 'agent_detail', 'foam_kind', 'form', 'charge_l', 'charge_kg', 'expelled_by', 'space_category')
+union
+select imo_number, unit_id, 'unit_now', coalesce(how, 'records that could not be traced') from record_change
+where table_name = 'unit' and len(list_filter(cells, lambda cell: cell.name = 'refillable_on_board')) > 0;
 
--- one row is a vessel and a record of its spares, or of the vessel itself, that differs
+-- one row is a vessel and a record that differs of the vessel itself, or of the last count of its spares of an agent by $as_of
 create temp table vessel_told as
 select imo_number, agent, table_name, told from (
     select change.*, coalesce(now_row.agent, then_row.agent) as agent from record_change as change
     left join newer.record.spare as now_row on change.table_name = 'spare' and now_row.file_id = now_file_id and now_row.record_no = now_record_no
     left join older.record.spare as then_row on change.table_name = 'spare' and then_row.file_id = then_file_id and then_row.record_no = then_record_no
-    where change.table_name in ('spare', 'vessel')
-);
+    where change.table_name in ('spare', 'vessel') and coalesce(change.day <= $as_of::date, true)
+)
+qualify day is not distinct from max(day) over (partition by table_name, imo_number, agent);

@@ -10,23 +10,38 @@ select imo_number, group_id, unit_id from (
     select imo_number, group_id, unit_id from older.duty.sample_group union all select imo_number, group_id, unit_id from newer.duty.sample_group
 );
 
--- one row is a changed cell and a record that explains it: the one behind the cell where that differs, else all that bear on the unit
+-- one row is a changed cell and a record that may explain it, the best kind (`tier`) first: the record behind the cell, then or now,
+-- where it differs (an event before the register's row); for a date, a record of that day; else all that bear on the unit
 create temp table cause as
 with asked as (from cell_diff where unit_id is not null),
-exact as (
-    select cell_no, change_no from asked join record_change as change using (now_file_id, now_record_no) where list_contains(rests_on, change.table_name)
+own as (
+    select cell_no, change_no, change.table_name from asked join record_change as change using (now_file_id, now_record_no)
+    where is_own and list_contains(rests_on, change.table_name)
     union
-    select cell_no, change_no from asked join record_change as change using (then_file_id, then_record_no) where list_contains(rests_on, change.table_name)
+    select cell_no, change_no, change.table_name from asked join record_change as change using (then_file_id, then_record_no)
+    where is_own and list_contains(rests_on, change.table_name)
 ),
-related as (
-    select cell_no, change_no from asked join bears_on on bears_on.imo_number = asked.imo_number and subject_id = asked.unit_id
+bearing as (
+    select cell_no, change_no, change.day::varchar in (coalesce(then_value, ''), coalesce(now_value, '')) as is_of_day
+    from asked join bears_on on bears_on.imo_number = asked.imo_number and subject_id = asked.unit_id
     join record_change as change on change.unit_id = bears_on.unit_id
     where list_contains(rests_on, change.table_name) and coalesce(change.day <= $as_of::date, true)
     union
-    select cell_no, change_no from asked join record_change as change on change.table_name = 'vessel' and change.imo_number = asked.imo_number
+    select cell_no, change_no, false from asked join record_change as change on change.table_name = 'vessel' and change.imo_number = asked.imo_number
     where list_contains(rests_on, 'vessel')
+),
+tiered as (
+    select cell_no, change_no, case when table_name in ('unit', 'vessel') then 2 else 1 end as tier from own
+    union all select cell_no, change_no, case when is_of_day then 3 else 5 end from bearing
+),
+best as (from tiered qualify tier = min(tier) over (partition by cell_no)),
+-- How many duties are overdue follows from how each of them stands.
+by_duty as (
+    select distinct counted.cell_no, best.change_no from asked as counted join asked as duty
+        on duty.imo_number = counted.imo_number and duty.unit_id = counted.unit_id and duty.table_name = 'duty_now' and duty.column_name = 'state'
+    join best on best.cell_no = duty.cell_no where counted.column_name = 'overdue_duties'
 )
-from exact union all (from related anti join exact using (cell_no));
+select cell_no, change_no from by_duty union all select cell_no, change_no from best anti join by_duty using (cell_no);
 
 -- one row is a changed cell and why, the newest records first; three of them are named
 create temp table cell_why as
