@@ -120,14 +120,20 @@ def _refuse_unknown(con: duckdb.DuckDBPyConnection, asked: Asked) -> None:
 def _write_ledger(con: duckdb.DuckDBPyConnection, ledger: list[ReceivedFile], asked: Asked) -> None:
     """change.asked, change.receipt and change.withdrawal: what the ledger tells of the time between the two moments."""
     earlier, later = (write_time(moment) if moment else None for moment in asked.moments)
-    con.execute("create table change.asked (earlier timestamp, later timestamp, as_of date, vessel varchar, has_own_rules boolean)")
+    con.execute(
+        "create table change.asked (earlier timestamp, later timestamp, as_of date, vessel varchar, has_own_rules boolean)"
+    )
     has_own = any(Store(asked.store).rules().values())
-    con.execute("insert into change.asked values (?, ?, ?, ?, ?)", [*map(_utc, asked.moments), asked.as_of, asked.vessel, has_own])
+    con.execute(
+        "insert into change.asked values (?, ?, ?, ?, ?)", [*map(_utc, asked.moments), asked.as_of, asked.vessel, has_own]
+    )
     con.execute(
         "create table change.receipt (file_id varchar, path varchar, version integer, received_at timestamp, is_between boolean, "
         "withdrawn_now_why varchar, taken_back varchar)"
     )
-    con.execute("create table change.withdrawal (path varchar, version integer, what varchar, happened_at timestamp, why varchar)")
+    con.execute(
+        "create table change.withdrawal (path varchar, version integer, what varchar, happened_at timestamp, why varchar)"
+    )
     for file in ledger:
         came = datetime.fromisoformat(file.received_at)
         is_between = file.received_at > earlier and (later is None or file.received_at <= later)

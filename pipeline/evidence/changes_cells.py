@@ -40,7 +40,7 @@ def compare_cells(con: duckdb.DuckDBPyConnection) -> None:
         select row_number() over (order by {", ".join(KEY)}) as cell_no, * from (
             select {key}, coalesce(o.rests_on, n.rests_on) as rests_on, coalesce(o.is_own, n.is_own) as is_own,
                 coalesce(o.agent, n.agent) as agent,
-                o.value as then_value, n.value as now_value, o.file_id as then_file_id, o.record_no as then_record_no,
+                o.table_name is null or n.table_name is null as is_row, o.value as then_value, n.value as now_value, o.file_id as then_file_id, o.record_no as then_record_no,
                 o.line_no as then_line_no, n.file_id as now_file_id, n.record_no as now_record_no, n.line_no as now_line_no
             from older_cell as o full join newer_cell as n on {same}
             where o.value is distinct from n.value)"""

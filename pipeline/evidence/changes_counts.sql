@@ -1,8 +1,18 @@
 -- Why counts differ: the units that are counted at one moment and not at the other. In: cell_diff, record_change, bears_on, cause.
 
--- one row is a vessel, a duty and a month of which a count differs
+-- one row is a vessel, a duty and a month of which units are compared one by one: where a count differs, and on the day itself
 create temp table month_asked as
-select distinct imo_number, duty, month_end from cell_diff where table_name = 'overdue_monthly' and imo_number <> '*';
+select distinct imo_number, duty, month_end from cell_diff where table_name = 'overdue_monthly' and imo_number <> '*'
+-- On the day itself other units may make up the same number.
+union
+select imo_number, '*', $as_of::date from older.record.vessel union select imo_number, '*', $as_of::date from newer.record.vessel;
+
+-- change.overdue: one row is a vessel ('*' the fleet): units overdue on $as_of by any duty that counts for it, then and now
+create table change.overdue as
+with n as (from newer.figure.overdue_monthly where duty = '*' and month_end = $as_of::date),
+o as (from older.figure.overdue_monthly where duty = '*' and month_end = $as_of::date)
+select imo_number, coalesce(o.overdue, 0) as overdue_then, coalesce(n.overdue, 0) as overdue_now
+from o full join n using (imo_number) order by imo_number;
 
 create temp view older_piece as from older.figure.count_interval;
 create temp view newer_piece as from newer.figure.count_interval;

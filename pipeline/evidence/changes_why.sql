@@ -11,9 +11,14 @@ select imo_number, group_id, unit_id from (
 );
 
 -- one row is a changed cell and a record that may explain it, the best kind (`tier`) first: the record behind the cell, then or now,
--- where it differs (an event before the register's row); for a date, a record of that day; else all that bear on the unit
+-- where it differs (an event before the register's row); for a date, a record of that day; for a row of a unit that counts otherwise than it did,
+-- the register; else all that bear on the unit
 create temp table cause as
-with asked as (from cell_diff where unit_id is not null),
+with asked as (
+    select *, is_row and (imo_number, unit_id) in (
+        select (imo_number, unit_id) from cell_diff where table_name = 'unit_now' and column_name = 'counted') as is_register
+    from cell_diff where unit_id is not null
+),
 own as (
     select cell_no, change_no, change.table_name from asked join record_change as change using (now_file_id, now_record_no)
     where is_own and list_contains(rests_on, change.table_name)
@@ -22,17 +27,17 @@ own as (
     where is_own and list_contains(rests_on, change.table_name)
 ),
 bearing as (
-    select cell_no, change_no, change.day::varchar in (coalesce(then_value, ''), coalesce(now_value, '')) as is_of_day
+    select cell_no, change_no, change.day::varchar in (coalesce(then_value, ''), coalesce(now_value, '')) as is_of_day, is_register and change.table_name = 'unit' as is_register
     from asked join bears_on on bears_on.imo_number = asked.imo_number and subject_id = asked.unit_id
     join record_change as change on change.unit_id = bears_on.unit_id
     where list_contains(rests_on, change.table_name) and coalesce(change.day <= $as_of::date, true)
     union
-    select cell_no, change_no, false from asked join record_change as change on change.table_name = 'vessel' and change.imo_number = asked.imo_number
+    select cell_no, change_no, false, is_register from asked join record_change as change on change.table_name = 'vessel' and change.imo_number = asked.imo_number
     where list_contains(rests_on, 'vessel')
 ),
 tiered as (
     select cell_no, change_no, case when table_name in ('unit', 'vessel') then 2 else 1 end as tier from own
-    union all select cell_no, change_no, case when is_of_day then 3 else 5 end from bearing
+    union all select cell_no, change_no, case when is_of_day then 3 when is_register then 4 else 5 end from bearing
 ),
 best as (from tiered qualify tier = min(tier) over (partition by cell_no)),
 -- How many duties are overdue follows from how each of them stands.
