@@ -23,6 +23,7 @@ REASONS_SQL = """
     SELECT r.imo_number, unit_id, sign, how, records, first_day, last_day
     FROM change.unit_reason AS r, change.asked WHERE duty = '*' AND measure = 'overdue' AND month_end = as_of
     ORDER BY sign, how, r.imo_number, unit_id"""
+WAYS_SQL = "SELECT * FROM change.way ORDER BY ALL"
 FILES_SQL = "SELECT * FROM change.file ORDER BY received_at, path, version"
 WITHDRAWN_SQL = "SELECT * FROM change.withdrawal ORDER BY happened_at, path, version"
 CORRECTIONS_SQL = "SELECT * FROM change.correction ORDER BY path, record_no, column_name, what"
@@ -44,7 +45,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     overdue = select_rows(con, OVERDUE_SQL, scope=asked.vessel or "*")
     reasons = select_rows(con, REASONS_SQL)
     vessel = context.name_vessel(asked.vessel) if asked.vessel else ""
-    answer = changes_words.write_answer(asked, vessel, overdue[0] if overdue else None, reasons, cells)
+    answer = changes_words.write_answer(asked, vessel, overdue[0] if overdue else None, select_rows(con, WAYS_SQL), cells)
     if not cells:
         sections: tuple[Section, ...] = (_tell_given(con, asked), _tell_limits(asked))
     else:
@@ -60,11 +61,11 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     )
 
 
-def _table(name: str, caption: str, columns: str, rows: list[tuple], empty: str = "Nothing differs.") -> Table:
+def _table(
+    name: str, caption: str, columns: str, rows: list[tuple], empty: str = "Nothing differs.", where: str = "all of them are in"
+) -> Table:
     """A table of this page: one CSV for all of them, so none of its own."""
-    cut = (
-        f"; the first {SHOWN} of {words.say_number(len(rows))} rows, all of them are in changes.csv" if len(rows) > SHOWN else ""
-    )
+    cut = f"; the first {SHOWN} of {words.say_number(len(rows))} rows, {where} changes.csv" if len(rows) > SHOWN else ""
     return Table(name, caption + cut, name_columns(columns), tuple(rows), empty=empty, shown=SHOWN, has_twin=False)
 
 
@@ -80,9 +81,16 @@ def _list_reasons(reasons: list[Any], context: Context) -> Table:
         )
         for r in reasons
     ]
-    columns = "unit=Unit:unit; vessel=Vessel; then=Then; now=Now; records=Records; how=Why"
+    columns = "unit=Unit:unit; vessel=Vessel; then=Then; now=Now; records=Records:long; how=Why:long"
     caption = "Units overdue on the day at one of the two moments only, or not counted at the other"
-    return _table("reasons", caption, columns, rows, "The same units are overdue on the day at both moments.")
+    return _table(
+        "reasons",
+        caption,
+        columns,
+        rows,
+        "The same units are overdue on the day at both moments.",
+        "the count's row names all units in",
+    )
 
 
 def _tell_given(con: duckdb.DuckDBPyConnection, asked: Any) -> Section:

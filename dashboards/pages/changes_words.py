@@ -12,7 +12,7 @@ from markupsafe import Markup
 from dashboards import words
 
 DAY_END = time(23, 59, 59)  # what a lone day means as a moment
-MOST_REASONS = 4  # ways named in the sentence
+MOST_REASONS = 3  # ways named in the sentence
 
 
 def say_moment(moment: datetime | None) -> str:
@@ -42,7 +42,7 @@ def say_what(cell: Any) -> str:
     return ", ".join(part for part in (cell.unit_id, duty, cell.item, month) if part)
 
 
-def write_answer(asked: Any, vessel: str, overdue: Any, reasons: Sequence[Any], cells: Sequence[Any]) -> Markup | str:
+def write_answer(asked: Any, vessel: str, overdue: Any, ways: Sequence[Any], cells: Sequence[Any]) -> Markup | str:
     """For which day, between which moments: how many units overdue then and now, and why."""
     when = f"For {words.say_date(asked.as_of)}{f', {vessel}' if vessel else ''}, between {say_moment(asked.earlier)} and {say_moment(asked.later)}: "
     if not cells:
@@ -52,34 +52,31 @@ def write_answer(asked: Any, vessel: str, overdue: Any, reasons: Sequence[Any], 
     said = f"{more} overdue ({then} → {now})" if now != then else f"as many units overdue ({now})"
     figures = sum(1 for cell in cells if cell.is_figure)
     rest = f" In all {words.say_count(figures, 'figure')} and {words.say_count(len(cells) - figures, 'cell')} of records differ."
-    return Markup("{}<strong>{}</strong>{}.{}").format(when, said, say_why(reasons), rest)
+    return Markup("{}<strong>{}</strong>{}.{}").format(when, said, say_why(ways), rest)
 
 
-def say_why(reasons: Sequence[Any]) -> str:
-    """, because 4 are no longer overdue (inspection of 30 Jun 2026: received 2026-07-09 (late file)) and 1 newly is (...)."""
-    if not reasons:
+def say_why(ways: Sequence[Any]) -> str:
+    """: 4 no longer and 1 newly, because of 4 inspections of 30 Jun 2026, received 2026-07-09 (late file)."""
+    if not ways:
         return ""
-    parts = []
-    for sign, many in groupby(reasons, key=lambda reason: reason.sign):
-        group = list(many)
-        parts.append(f"{len(group)} {'no longer' if sign < 0 else 'newly'} ({say_ways(group)})")
-    return f", because {' and '.join(parts)}"
+    ended, begun = ({(way.imo_number, way.unit_id) for way in ways if way.sign == sign} for sign in (-1, 1))
+    counts = [f"{words.say_number(len(units))} {word}" for units, word in ((ended, "no longer"), (begun, "newly")) if units]
+    by_how = [(how, list(group)) for how, group in groupby(sorted(ways, key=lambda way: way.how), key=lambda way: way.how)]
+    named = sorted(((-len({way.unit_id for way in group}), how, group) for how, group in by_how), key=lambda item: item[:2])
+    said = [f"{say_count_of_records(group)}, {how}" for _, how, group in named[:MOST_REASONS]]
+    more = len(named) - len(said)
+    tail = f"; and {words.say_count(more, 'other reason')}" if more > 0 else ""
+    return f": {' and '.join(counts)}, because of {'; '.join(said)}{tail}"
 
 
-def say_ways(group: Sequence[Any]) -> str:
-    """How those units came to differ, most frequent first: 4 inspection of 30 Jun 2026: received 2026-07-09 (late file)."""
-    ways = [
-        (how, list(many)) for how, many in groupby(sorted(group, key=lambda reason: reason.how), key=lambda reason: reason.how)
-    ]
-    ways.sort(key=lambda way: (-len(way[1]), way[0]))
-    named = []
-    for how, many in ways[:MOST_REASONS]:
-        kinds = words.say_list(
-            sorted({{"unit": "register row"}.get(name, name) for reason in many for name in reason.records if name})
-        )
-        days = [day for reason in many for day in (reason.first_day, reason.last_day) if day]
-        named.append(
-            f"{len(many)} by {kinds or 'what was not found'}{say_days(min(days, default=None), max(days, default=None))}, {how}"
-        )
-    more = len(ways) - len(named)
-    return "; ".join(named) + (f"; {words.say_count(more, 'other way')}" if more > 0 else "")
+def say_count_of_records(group: Sequence[Any]) -> str:
+    """4 inspections and 1 service of 28 Jun 2026 to 30 Jun 2026; the number of units where no record was found."""
+    kinds: dict[str, set[int]] = {}
+    for way in group:
+        if way.table_name:
+            kinds.setdefault({"unit": "register row"}.get(way.table_name, way.table_name), set()).add(way.change_no)
+    if not kinds:
+        return words.say_count(len({way.unit_id for way in group}), "unit")
+    days = [way.day for way in group if way.day]
+    listed = words.say_list([words.say_count(len(found), kind) for kind, found in sorted(kinds.items())])
+    return listed + say_days(min(days, default=None), max(days, default=None))

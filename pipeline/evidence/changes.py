@@ -91,7 +91,7 @@ def compare(con: duckdb.DuckDBPyConnection, older: Path, newer: Path, ledger: li
     for name in ("given", "records", "why", "counts", "cell"):
         _run_sql(con, name, {"day": asked.moments[0].astimezone(UTC).date(), "as_of": asked.as_of})
     if asked.vessel:
-        for table in ("cell", "unit_reason"):
+        for table in ("cell", "unit_reason", "way"):
             con.execute(f"delete from change.{table} where imo_number is distinct from ?", [asked.vessel])
     con.execute("create table change.compared (name varchar, title varchar, column_name varchar, said varchar)")
     said = [(table["name"], table["title"], *column) for table in compared_tables() for column in table["columns"].items()]

@@ -73,6 +73,16 @@ left join record_change as change using (change_no)
 group by all
 order by all;
 
+-- change.way: one row is a unit overdue on $as_of at one of the two moments only, by any duty that counts for it, and a record that
+-- explains it
+create table change.way as
+select month.imo_number, month.unit_id, sign, change_no, table_name, day, coalesce(how, 'and it could not be traced why') as how
+from unit_month as month left join month_cause on month_cause.imo_number = month.imo_number and month_cause.unit_id = month.unit_id
+    and month_cause.duty = month.duty and month_cause.month_end = month.month_end and not is_register
+left join record_change using (change_no)
+where month.duty = '*' and month.month_end = $as_of::date and measure = 'overdue'
+order by all;
+
 -- one row is a unit of a vessel of which something differs that counts of the vessel rest on, in which table, and how that came about
 create temp table unit_how as
 select distinct cell.imo_number, cell.unit_id, cell.table_name, coalesce(how, 'records that could not be traced') as how
