@@ -32,7 +32,7 @@ traced as (
             else 'received ' || came_on end, now_fix)
         else coalesce(
             nullif(concat_ws('; ', 'withdrawn: ' || withdrawn_why, taken_back, then_fix, case when then_fix is distinct from now_fix then now_fix end), ''),
-            'register changed: the row had been set aside (' || rtrim(then_reason, '.') || ')', 'set aside: ' || rtrim(now_reason, '.')) end as how
+            'register changed: the row had been set aside (' || rtrim(split_part(then_reason, '. ', 1), '.') || ')', 'set aside: ' || rtrim(split_part(now_reason, '. ', 1), '.')) end as how
     from asked
 )
 select change_no, table_name, unit_id, imo_number, day, said, kind, cells, then_file_id, then_record_no, then_line_no, now_file_id, now_record_no,
