@@ -160,6 +160,8 @@ def _tell_figures(con: duckdb.DuckDBPyConnection, cells: list[Any]) -> list[Sect
     sections = []
     for table in select_rows(con, TITLES_SQL):
         rows = [c for c in cells if c.is_figure and c.table_name == table.name]
+        # The fleet before its vessels, the newest month first: that is what was told.
+        rows.sort(key=lambda c: (c.imo_number != "*", -c.month_end.toordinal() if c.month_end else 0))
         columns = "vessel=Vessel; what=What:long; column=Column; then=Then; now=Now; why=Why:long"
         listed = [
             (c.vessel_name or c.imo_number, changes_words.say_what(c), c.said, c.then_value, c.now_value, c.why) for c in rows
