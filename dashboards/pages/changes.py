@@ -12,11 +12,11 @@ import duckdb
 from markupsafe import Markup
 
 from dashboards import words
-from dashboards.blocks import Context, Link, Note, Page, Section, Table, name_columns
+from dashboards.blocks import Context, Link, Note, Page, Section, Table
 from dashboards.database import select_rows
 from dashboards.pages import changes_words
+from dashboards.pages.changes_given import make_table, tell_given
 
-SHOWN = 60  # rows of a table on the page; the CSV holds all
 ASKED_SQL = "SELECT * FROM change.asked"
 OVERDUE_SQL = "SELECT overdue_then, overdue_now FROM change.overdue WHERE imo_number = $scope"
 REASONS_SQL = """
@@ -24,9 +24,6 @@ REASONS_SQL = """
     FROM change.unit_reason AS r, change.asked WHERE duty = '*' AND measure = 'overdue' AND month_end = as_of
     ORDER BY sign, how, r.imo_number, unit_id"""
 WAYS_SQL = "SELECT * FROM change.way ORDER BY ALL"
-FILES_SQL = "SELECT * FROM change.file ORDER BY received_at, path, version"
-WITHDRAWN_SQL = "SELECT * FROM change.withdrawal ORDER BY happened_at, path, version"
-CORRECTIONS_SQL = "SELECT * FROM change.correction ORDER BY path, record_no, column_name, what"
 CELLS_SQL = """
     SELECT c.*, coalesce(s.said, replace(c.column_name, '_', ' ')) AS said
     FROM change.cell AS c LEFT JOIN change.compared AS s ON c.is_figure AND s.name = c.table_name AND s.column_name = c.column_name
@@ -47,11 +44,11 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     vessel = context.name_vessel(asked.vessel) if asked.vessel else ""
     answer = changes_words.write_answer(asked, vessel, overdue[0] if overdue else None, select_rows(con, WAYS_SQL), cells)
     if not cells:
-        sections: tuple[Section, ...] = (_tell_given(con, asked), _tell_limits(asked))
+        sections: tuple[Section, ...] = (tell_given(con, asked), _tell_limits(asked))
     else:
         sections = (
             Section("overdue", "Overdue on the day", (_list_reasons(reasons, context),), is_wide=True),
-            _tell_given(con, asked),
+            tell_given(con, asked),
             *_tell_figures(con, cells),
             *_tell_records(cells),
             _tell_limits(asked),
@@ -59,14 +56,6 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     return Page(
         "changes.html", "What changed", "What was told then, what now, and by which file?", answer, sections, is_alone=True
     )
-
-
-def _table(
-    name: str, caption: str, columns: str, rows: list[tuple], empty: str = "Nothing differs.", where: str = "all of them are in"
-) -> Table:
-    """A table of this page: one CSV for all of them, so none of its own."""
-    cut = f"; the first {SHOWN} of {words.say_number(len(rows))} rows, {where} changes.csv" if len(rows) > SHOWN else ""
-    return Table(name, caption + cut, name_columns(columns), tuple(rows), empty=empty, shown=SHOWN, has_twin=False)
 
 
 def _list_reasons(reasons: list[Any], context: Context) -> Table:
@@ -83,75 +72,13 @@ def _list_reasons(reasons: list[Any], context: Context) -> Table:
     ]
     columns = "unit=Unit:unit; vessel=Vessel; then=Then; now=Now; records=Records:long; how=Why:long"
     caption = "Units overdue on the day at one of the two moments only, or not counted at the other"
-    return _table(
+    return make_table(
         "reasons",
         caption,
         columns,
         rows,
         "The same units are overdue on the day at both moments.",
         "the count's row names all units in",
-    )
-
-
-def _tell_given(con: duckdb.DuckDBPyConnection, asked: Any) -> Section:
-    files = [
-        (
-            r.path,
-            r.version,
-            changes_words.say_moment(r.received_at),
-            r.rows_loaded,
-            r.rows_quarantined,
-            r.rows_duplicate,
-            r.withdrawn_why,
-        )
-        for r in select_rows(con, FILES_SQL)
-    ]
-    withdrawn = [
-        (r.path, r.version, r.what, changes_words.say_moment(r.happened_at), r.why) for r in select_rows(con, WITHDRAWN_SQL)
-    ]
-    corrections = [
-        (
-            r.path,
-            r.record_no,
-            r.column_name,
-            r.from_value,
-            r.to_value,
-            r.what,
-            f"{r.why} ({r.who}, {r.declared_on})",
-            r.declared_in,
-        )
-        for r in select_rows(con, CORRECTIONS_SQL)
-    ]
-    whole = " Files are those of the whole fleet." if asked.vessel else ""
-    return Section(
-        "given",
-        "What came between",
-        (
-            _table(
-                "files",
-                "Files received between the two moments",
-                "path=File:path; version=Version:count; at=Received; loaded=Rows loaded:count; set_aside=Kept out:count; "
-                "duplicate=Already known:count; withdrawn=Withdrawn since, because",
-                files,
-                "No file was received between the two moments.",
-            ),
-            _table(
-                "withdrawn",
-                "Files withdrawn, or taken back, between the two moments",
-                "path=File:path; version=Version:count; what=What; at=When; why=Why",
-                withdrawn,
-                "No file was withdrawn or taken back between the two moments.",
-            ),
-            _table(
-                "corrections",
-                "Corrections that hold at one of the two moments only",
-                "path=File:path; record=Record:count; column=Column; from=From; to=To; what=What; why=Why; in=Declared in:path",
-                corrections,
-                "No correction was declared or taken back between the two moments.",
-            ),
-        ),
-        f"Each is a fact with a time; nothing was erased.{whole}",
-        is_wide=True,
     )
 
 
@@ -171,7 +98,7 @@ def _tell_figures(con: duckdb.DuckDBPyConnection, cells: list[Any]) -> list[Sect
             Section(
                 table.name.replace("_", "-"),
                 words.say_capital(table.title),
-                (_table(table.name, caption, columns, listed),),
+                (make_table(table.name, caption, columns, listed),),
                 is_wide=True,
             )
         )
@@ -197,7 +124,7 @@ def _tell_records(cells: list[Any]) -> list[Section]:
     note = Note(
         "Every difference, with the record behind the old and the new value:", links=(Link("changes.csv", "changes.csv"),)
     )
-    return [Section("records", "Records", (_table("records", caption, columns, rows), note), is_wide=True)]
+    return [Section("records", "Records", (make_table("records", caption, columns, rows), note), is_wide=True)]
 
 
 def _tell_limits(asked: Any) -> Section:

@@ -408,7 +408,7 @@ def test_one_vessel_leaves_out_the_others_and_the_fleet(busy, differ):
 
 
 def test_rules_of_the_company_are_said_to_have_no_history(exports, run_on, fleet, tmp_path):
-    rules = 'regime = "Company"\nlayer = "company"\nbreach_label = "company rule"\n'
+    rules = 'regime = "Company"\nlayer = "company"\nbreach_label = "company rule"\nabout = "nothing yet"\n'
     folder = exports(stamp(fleet))
     (folder / "rules").mkdir()
     (folder / "rules" / "own.toml").write_text(rules)
