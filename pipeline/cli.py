@@ -25,6 +25,8 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         return options.call(options)
     except UserError as error:
+        for line in error.lines:
+            print(line)
         print(f"firekpi: {error} [{error.slug}]", file=sys.stderr)
         return error.exit_code
     except BrokenPipeError:
@@ -96,7 +98,27 @@ def _parser() -> argparse.ArgumentParser:
     withdraw.add_argument("--undo", action="store_true", help="take the withdrawal back")
     withdraw.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
     withdraw.set_defaults(call=_withdraw)
+    _add_evidence(verbs)
     return parser
+
+
+def _add_evidence(verbs) -> None:
+    evidence = verbs.add_parser("evidence", help="write an audit pack of one vessel: report, tables, originals, checksums")
+    evidence.add_argument("--vessel", metavar="IMO", required=True, help="the vessel, by its IMO number")
+    evidence.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder to write; it must not be there yet")
+    evidence.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
+    evidence.add_argument("--as-of", help="day of the state, year-month-day (default: the day of --known-at)")
+    evidence.add_argument("--known-at", help="count only files received by this time (default: all)")
+    evidence.add_argument("--from", dest="from_on", metavar="DATE", help="first day of the period told in full (default: a year)")
+    evidence.add_argument("--zip", action="store_true", help="write one file DIR.zip")
+    evidence.add_argument("--no-pdf", action="store_true", help="leave out the PDF")
+    evidence.add_argument("--sign", metavar="KEY.pem", type=Path, help="sign with your Ed25519 key")
+    evidence.add_argument("--redact", metavar="HEADER", action="append", default=[], help="withhold the cells under this header")
+    evidence.set_defaults(call=_evidence)
+    verify = verbs.add_parser("verify", help="check a pack: checksums, signature, and its figures worked out again")
+    verify.add_argument("pack", metavar="PACK", type=Path, help="folder or .zip of a pack")
+    verify.add_argument("--key", metavar="PUBLIC.pem", type=Path, help="the signer's public key")
+    verify.set_defaults(call=_verify)
 
 
 def _add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -226,19 +248,51 @@ def _withdraw(options: argparse.Namespace) -> int:
     return 0
 
 
+def _evidence(options: argparse.Namespace) -> int:
+    from pipeline.evidence.pack import PackOptions, make_pack
+
+    asked = PackOptions(
+        options.vessel,
+        options.out,
+        options.store,
+        _date(options.as_of),
+        _time(options.known_at),
+        _date(options.from_on, "--from"),
+        options.zip,
+        not options.no_pdf,
+        options.sign,
+        tuple(options.redact),
+    )
+    with _progress() as tell:
+        lines = make_pack(asked, tell)
+    for line in lines:
+        print(show_text(line))
+    return 0
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from pipeline.evidence.verify import verify_pack
+
+    with _progress() as tell:
+        lines = verify_pack(options.pack, options.key, tell)
+    for line in lines:
+        print(show_text(line))
+    return 0
+
+
 def _run_options(options: argparse.Namespace, kind, **places):
     return kind(folders=tuple(options.folders), as_of=_date(options.as_of), known_at=_time(options.known_at), **places)
 
 
-def _date(text: str | None) -> date | None:
+def _date(text: str | None, option: str = "--as-of") -> date | None:
     if text is None:
         return None
     try:
         day = date.fromisoformat(text)
     except ValueError as error:
-        raise UserError("bad-date", option="--as-of", value=text, also="") from error
+        raise UserError("bad-date", option=option, value=text, also="") from error
     if not 1990 <= day.year <= 2200:
-        raise UserError("bad-date", option="--as-of", value=text, also=" of our time")
+        raise UserError("bad-date", option=option, value=text, also=" of our time")
     return day
 
 

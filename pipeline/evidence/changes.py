@@ -58,10 +58,10 @@ def sort_moments(moments: list[datetime]) -> tuple[datetime, datetime | None]:
 def compared(asked: Asked, tell: Callable[[str], None] = lambda stage: None) -> Iterator[tuple[Path, Path]]:
     """Yield the database of what changed and that of the later moment; both are gone afterwards.
 
-    Raises UserError nothing-received, nothing-by-then, unknown-vessel-asked, and those of a run.
+    Raises UserError no-store, nothing-by-then, unknown-vessel-asked, and those of a run.
     """
     if not (asked.store / "received.json").exists():
-        raise UserError("nothing-received", store=asked.store)
+        raise UserError("no-store", store=asked.store)
     ledger = Store(asked.store).ledger()
     with TemporaryDirectory() as scratch:
         built = []

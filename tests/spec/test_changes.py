@@ -428,7 +428,7 @@ def test_rules_of_the_company_are_said_to_have_no_history(exports, run_on, fleet
         (["--known-at", "2026-05-12", "--as-of", "2026-13-01"], "--as-of '2026-13-01' is not a date", "bad-date"),
         ([], "changes needs --known-at once or twice", "usage"),
         (["--known-at", "2026-05-12"] * 3, "changes needs --known-at once or twice", "usage"),
-        (["--known-at", "2026-05-12", "--store", "nowhere"], "Nothing has been received into the store nowhere", "nothing-received"),
+        (["--known-at", "2026-05-12", "--store", "nowhere"], "The store nowhere holds no file yet", "no-store"),
     ],
 )  # fmt: skip
 def test_what_can_be_asked_wrongly_is_one_sentence(plain_store, tmp_path, capsys, options, said, slug):
