@@ -131,7 +131,10 @@ class Section:
 
 @dataclass(frozen=True)
 class Page:
-    """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format."""
+    """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format.
+
+    A page that is alone is no part of a site: it leads to no other page and draws no chart.
+    """
 
     path: str
     title: str
@@ -142,6 +145,7 @@ class Page:
     crumbs: tuple[Link, ...] = ()
     siblings: tuple[Link, ...] = ()
     is_caution_on_top: bool = False
+    is_alone: bool = False
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ import os
 import sys
 import tempfile
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from rich.console import Console
@@ -84,6 +84,13 @@ def _parser() -> argparse.ArgumentParser:
     quarantine.add_argument("--export", type=Path, metavar="FOLDER", help="write a sheet a source there (or one .csv)")
     quarantine.add_argument("--source", metavar="DIALECT", help="only this source")
     quarantine.set_defaults(call=_quarantine)
+    changes = verbs.add_parser("changes", help="write what changed between two moments, and by which file")
+    changes.add_argument("--known-at", action="append", help="one of the two moments; the second may be left out: now")
+    changes.add_argument("--as-of", help="day that is compared, year-month-day (default: that of the earlier moment)")
+    changes.add_argument("--vessel", metavar="IMO", help="only this vessel, by its IMO number")
+    changes.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
+    changes.add_argument("--out", type=Path, metavar="FOLDER", required=True, help="new or empty folder for page and CSV")
+    changes.set_defaults(call=_changes)
     withdraw = verbs.add_parser("withdraw", help="let a received file count no more; it is kept")
     withdraw.add_argument("path", metavar="PATH", help="the file as the data quality page names it: folder/path")
     withdraw.add_argument("--why", help="the reason, which is kept")
@@ -209,6 +216,21 @@ def _quarantine(options: argparse.Namespace) -> int:
         lines = list_open(options.db, options.source)
     for line in lines:
         print(show_text(line))
+    return 0
+
+
+def _changes(options: argparse.Namespace) -> int:
+    from dashboards.changes import refuse_full, write_changes
+    from pipeline.evidence.changes import Asked, compared, sort_moments, write_cells
+
+    moments = sort_moments([_time(text) for text in options.known_at or ()])
+    refuse_full(options.out)
+    asked = Asked(options.store, moments, _date(options.as_of) or moments[0].astimezone(UTC).date(), options.vessel)
+    with _progress() as tell, compared(asked, tell) as (differing, newer):
+        said = write_changes(differing, newer, write_cells(differing), options.out)
+    print(show_text(said))
+    print(f"page     {options.out / 'changes.html'}")
+    print(f"cells    {options.out / 'changes.csv'}")
     return 0
 
 

@@ -1,1 +1,1 @@
-"""The audit pack of one vessel: what was known, on whose record, under which rule, and proof that nothing was changed since."""
+"""Evidence for an auditor: the pack of one vessel, with proof that nothing was changed since, and what two moments tell differently."""
