@@ -14,7 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards import tables, words
-from dashboards.blocks import Chart, Context, Link, Page, Table
+from dashboards.blocks import Chart, Context, Count, Link, Page, Table
 
 NAVIGATION = (
     Link("Fleet", "index.html"),
@@ -86,6 +86,7 @@ def write_page(env: Environment, context: Context, page: Page, folder: Path) -> 
         twin=lambda table: root + name_twin(page, table),
         body=lambda table: tables.write_body(table, root),
         right=tables.RIGHT,
+        number=lambda value: value.write(root) if isinstance(value, Count) else value,
         chart_json=write_json,
     )
     target = folder / page.path

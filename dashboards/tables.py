@@ -4,7 +4,7 @@ In: a `Table`. Out: body rows as safe markup for the template, and the CSV text 
 Kinds of column: text, page_text, page_number, code, long, blank, paper, path, unit, link, anchor, state, spark, count, change, number, percent, date,
 part_date, file_line, found, share, part, interval, percent_interval. A `part_date` cell is (date, precision), a `file_line` cell
 (path, line), a `found` cell (open findings, worst severity), a `share` or `part` cell (count, of; a part of few has no percentage), an interval cell (value, low, high)
-or three times None. `blank` leaves room to write on, `paper` the same in print only.
+or three times None. A number may be a `Count`, a text a `Link`, a long text a `Run`. `blank` leaves room to write on, `paper` the same in print only.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from dashboards import words
-from dashboards.blocks import Anchor, Column, Link, Table
+from dashboards.blocks import Anchor, Column, Count, Link, Run, Table
 from dashboards.line_breaks import LONGEST_WORD, write_breaks, write_cut, write_long, write_text
 from pipeline.spreadsheet import guard
 
@@ -155,9 +155,34 @@ def cut_value(value: Any) -> Any:
     return value
 
 
+def take_number(value: Any) -> Any:
+    """A value without the list behind it."""
+    if isinstance(value, Count):
+        return value.value
+    return (value[0].value, *value[1:]) if isinstance(value, tuple) and value and isinstance(value[0], Count) else value
+
+
+def write_run(run: Run, root: str) -> Markup:
+    """A text with links in it."""
+    return Markup("").join(
+        Markup('<a href="{}{}">{}</a>').format(root, part.href, write_text(part.text))
+        if isinstance(part, Link)
+        else write_long(part)
+        for part in run.parts
+    )
+
+
 def write_value(kind: str, value: Any, root: str, top: float) -> Markup:
     """One value as markup."""
+    counted = value if isinstance(value, Count) else value[0] if isinstance(value, tuple) and value else None
+    if isinstance(counted, Count):
+        said = write_value(kind, take_number(value), root, top)
+        return Markup('<a href="{}{}" data-count="{}">{}</a>').format(root, counted.href, counted.value, said)
+    if isinstance(value, Run):
+        return write_run(value, root)
     value = cut_value(value)
+    if kind == "unit" and isinstance(value, Link):
+        return Markup('<a href="{}{}">{}</a>').format(root, value.href, write_unit(value.text))
     if kind in SAYS:
         return escape(SAYS[kind](value))
     if kind == "link" and isinstance(value, Link):
@@ -190,7 +215,7 @@ def write_sort_key(kind: str, value: Any) -> str | None:
 def write_cell(column: Column, value: Any, tag: str, root: str, top: float) -> str:
     """One cell of the page; everything that comes from the data is escaped here."""
     css = column.kind + " right" if column.kind in RIGHT else column.kind
-    sort = write_sort_key(column.kind, value)
+    sort = write_sort_key(column.kind, take_number(value))
     marks = ("" if css == "text" else f' class="{css}"') + ("" if sort is None else f' data-sort="{escape(sort)}"')
     return f"<{tag}{marks}>{write_value(column.kind, value, root, top)}</{tag[:2]}>"
 
@@ -219,6 +244,8 @@ def write_plain(value: Any) -> str:
         return "0" if text in ("", "-0") else text
     if isinstance(value, (Link, Anchor)):
         return value.text
+    if isinstance(value, Run):
+        return "".join(write_plain(part) for part in value.parts)
     if isinstance(value, tuple):
         return " ".join(write_plain(part) or "-" for part in value)
     return str(value)
@@ -247,6 +274,6 @@ def write_csv(table: Table) -> str:
     head = [part.format(c.key) for c in columns for part in PARTS.get(c.kind, ("{}",))]
     writer.writerow([guard(name) for name in head])
     for row in table.rows:
-        parts = [part for c, i in zip(columns, picked, strict=True) for part in split_value(c.kind, row[i])]
+        parts = [part for c, i in zip(columns, picked, strict=True) for part in split_value(c.kind, take_number(row[i]))]
         writer.writerow([guard(write_plain(part)) for part in parts])
     return out.getvalue()

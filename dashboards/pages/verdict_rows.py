@@ -65,7 +65,7 @@ def list_verdicts(name: str, what: str, rows: Sequence[Row], context: Context, w
     )
     cells = tuple(
         (
-            row.unit_id if row.counted == "in service" else f"{row.unit_id}, {row.counted}",
+            context.link_unit(row.unit_id, row.unit_id if row.counted == "in service" else f"{row.unit_id}, {row.counted}"),
             row.reason,
             *((context.link_vessel(row.imo_number),) if with_vessel else ()),
             ", ".join(part for part in (row.position_no, row.space_name) if part),
@@ -101,7 +101,7 @@ def list_stations(rows: Sequence[Row], context: Context, with_vessel: bool = Tru
             *((context.link_vessel(row.imo_number),) if with_vessel else ()),
             row.space_name,
             row.reason,
-            row.unit_id or "",
+            context.link_unit(row.unit_id) if row.unit_id else "",
             (row.path, row.line_no),
             row.imo_number,
         )
