@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Column, Note, Table, name_columns
+from dashboards.blocks import Chart, Column, Context, Note, Table, name_columns
 from dashboards.pages.corrosion_shares import (
     EMPTY,
     LEAST_CLAIM,
     LEAST_UNITS,
     Row,
+    count_band,
     name_band,
+    name_list,
     pick_rows,
     read_share,
     say_band,

@@ -33,12 +33,11 @@ FINDINGS_SQL = """
     SELECT n.imo_number, d.unit_id, n.position_no, n.space_name, d.component, d.defect, d.severity, d.found_on, d.reports, d.path, d.line_no
     FROM (SELECT imo_number, unit_id, min(position_no) AS position_no, min(space_name) AS space_name FROM figure.unit_now
           WHERE counted = 'in service' GROUP BY imo_number, unit_id) AS n
-    JOIN (SELECT unit_id, component, defect, severity, found_on, path, line_no, count(*) OVER same AS reports
+    JOIN (SELECT unit_id, component, defect, severity, found_on, path, line_no, count(*) OVER (PARTITION BY unit_id, component, defect) AS reports
           FROM record.finding LEFT JOIN intake.file USING (file_id)
           WHERE found_on <= $day AND (closed_on IS NULL OR closed_on > $day)
           QUALIFY row_number() OVER (PARTITION BY unit_id, component, defect
-              ORDER BY list_position(['unfit', 'major', 'minor'], severity) NULLS LAST, found_on, path, line_no) = 1
-          WINDOW same AS (PARTITION BY unit_id, component, defect)) AS d USING (unit_id)
+              ORDER BY list_position(['unfit', 'major', 'minor'], severity) NULLS LAST, found_on, path, line_no) = 1) AS d USING (unit_id)
     ORDER BY n.imo_number, list_position(['unfit', 'major', 'minor'], d.severity) NULLS LAST, d.found_on, d.unit_id, d.component, d.defect"""
 
 
