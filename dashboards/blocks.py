@@ -142,12 +142,20 @@ class Definitions:
 
 
 @dataclass(frozen=True)
+class Drawing:
+    """A drawing that needs no script; `svg` is markup of ours, the summary says it in words."""
+
+    svg: Markup
+    summary: str
+
+
+@dataclass(frozen=True)
 class Section:
     """A heading with its remark in the margin, and the evidence beside it."""
 
     name: str
     heading: str
-    blocks: tuple[Chart | Table | Facts | Note | Definitions, ...]
+    blocks: tuple[Chart | Table | Facts | Note | Definitions | Drawing, ...]
     remark: str = ""
     is_wide: bool = False
 

@@ -17,15 +17,15 @@ from dashboards.database import select_rows
 
 Row = Any
 MOST_ROWS = 40
-VERDICTS_SQL = """
+VERDICTS_FROM = """
     SELECT v.imo_number, v.unit_id, n.counted, n.position_no, n.space_name, v.verdict, v.reason, v.measure, v.value, v.limit_value,
-        v.unit, v.seen_on, v.rule_id, p.certainty, p.title, f.path, v.line_no
+        v.unit, v.seen_on, v.rule_id, p.certainty, p.title, f.path, v.line_no, v.record_no
     FROM (SELECT * FROM figure.verdict WHERE verdict <> 'placement' UNION ALL BY NAME
           SELECT * EXCLUDE (breach) FROM figure.placement_now) AS v
     JOIN duty.provision AS p USING (rule_id) LEFT JOIN intake.file AS f USING (file_id)
     JOIN (SELECT imo_number, unit_id, min(counted) AS counted, min(position_no) AS position_no, min(space_name) AS space_name
-          FROM figure.unit_now GROUP BY imo_number, unit_id) AS n ON n.imo_number = v.imo_number AND n.unit_id = v.unit_id
-    ORDER BY v.imo_number, v.unit_id, v.rule_id, v.seen_on, v.reason, f.path, v.line_no"""
+          FROM figure.unit_now GROUP BY imo_number, unit_id) AS n ON n.imo_number = v.imo_number AND n.unit_id = v.unit_id"""
+VERDICTS_SQL = f"{VERDICTS_FROM} ORDER BY v.imo_number, v.unit_id, v.rule_id, v.seen_on, v.reason, f.path, v.line_no"
 STATIONS_SQL = """
     SELECT s.imo_number, s.position_no, s.space_name, s.state, s.reason, s.unit_id, f.path, s.line_no
     FROM figure.station_now AS s LEFT JOIN intake.file AS f USING (file_id) WHERE s.state <> 'filled'
