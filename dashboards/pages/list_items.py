@@ -11,7 +11,8 @@ import duckdb
 
 from dashboards import words
 from dashboards.blocks import Context
-from dashboards.pages import due_rows
+from dashboards.database import select_rows
+from dashboards.pages import due_rows, list_units
 from dashboards.pages.due_items import Item, read_items
 from dashboards.pages.list_book import Entry, Named
 from dashboards.pages.overdue_data import BANDS, find_band
@@ -19,6 +20,15 @@ from dashboards.pages.overdue_data import BANDS, find_band
 ALL_DAYS = 200_000  # beyond any due date
 YEAR_DAYS = 365
 WINDOWS = (30, 60, 90)
+# Units that a duty counts and that it asks nothing of, such as a recharge after use that there was none of.
+IDLE_SQL = """
+    SELECT c.imo_number, c.unit_id, c.duty, n.position_no, n.space_name, f.path, n.line_no FROM (
+        SELECT DISTINCT imo_number, unit_id, duty FROM figure.count_interval
+        WHERE measure = 'unit' AND duty <> '*' AND from_on <= $day AND to_on > $day
+        EXCEPT SELECT imo_number, unit_id, duty FROM figure.duty_now) AS c
+    JOIN (SELECT * FROM figure.unit_now QUALIFY row_number() OVER (PARTITION BY imo_number, unit_id
+          ORDER BY counted <> 'in service', position_no, file_id, line_no) = 1) AS n USING (imo_number, unit_id)
+    LEFT JOIN intake.file AS f USING (file_id) ORDER BY c.duty, c.imo_number, n.position_no NULLS LAST, c.unit_id"""
 
 
 def say_due(item: Item, context: Context) -> str:
@@ -86,3 +96,7 @@ def list_items(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Nam
         for name, title in name_item(item, context):
             yield name, title, entry
     yield from merge_items(items, context)
+    for row in select_rows(con, IDLE_SQL, day=context.as_of):
+        what = context.book.name_duty(row.duty)
+        entry = list_units.make_entry(row, f"{words.say_capital(what)} counts for it, and nothing calls for it now")
+        yield f"duty-{row.duty}", f"Counted for {what}", entry

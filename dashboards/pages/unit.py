@@ -109,7 +109,7 @@ def make_page(data: UnitData, context: Context) -> Page:
         Section("against", "What stands against it", (unit_tables.list_against(data),), is_wide=True),
         Section("duties", "Duties", (unit_tables.list_duties(data, context),), is_wide=True),
         *list_watch(data),
-        Section("register", "Register", (unit_tables.list_stays(data, context), unit_tables.list_terms(data)), is_wide=True),
+        Section("register", "Register", (unit_tables.list_stays(data, context), unit_tables.tell_terms(data)), is_wide=True),
         Section("records", "Records", ((life,) if life else ()) + (unit_tables.list_records(data, context),), is_wide=True),
     ]
     if remarks:

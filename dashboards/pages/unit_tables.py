@@ -8,13 +8,13 @@ from __future__ import annotations
 from functools import cache
 
 from dashboards import words
-from dashboards.blocks import Context, Definitions, Link, Table, name_columns
+from dashboards.blocks import Context, Link, Note, Table, name_columns
 from dashboards.pages import due_items, verdict_rows, verdict_words, watch_tables
 from dashboards.pages.unit_data import Row, UnitData
 from dashboards.rule_book import Rule
 
 AGAINST = name_columns(
-    "verdict=Verdict:state; reason=Reason:long; value=Value:number; limit=Limit:number; rule=Rule:link; seen_on=Seen on:date; "
+    "verdict=Verdict:state; reason=Reason:long; value=Value:page_number; limit=Limit:page_number; rule=Rule:link; seen_on=Seen on:date; "
     "path=File and line:file_line; record_no=Record:count"
 )
 DUTIES = name_columns(
@@ -31,18 +31,23 @@ WATCH = name_columns(
 RECORDS = name_columns("day=Day:date; what=Record; said=What it says:long; path=File and line:file_line; record_no=Record:count")
 REMARKS = name_columns("rule=Rule:code; reason=Reason and what to do:long; path=File and line:file_line; record_no=Record:count")
 TERMS = (
-    ("Maker", "maker"), ("Model", "model"), ("Driven out by", "expelled_by"), ("Kind of foam", "foam_kind"), ("Shell", "shell_material"),
-    ("Lining", "lining"), ("Colour zone", "colour_zone"), ("Wall when new, mm", "wall_mm"), ("Least wall, mm", "wall_min_mm"),
-    ("Test pressure, bar", "test_pressure_bar"), ("Empty, kg", "empty_mass_kg"), ("Full, kg", "full_mass_kg"),
-    ("Cartridge, ml", "cartridge_ml"), ("Cartridge made", "cartridge_made_on"), ("Refillable on board", "refillable_on_board"),
+    ("maker", "maker"), ("model", "model"), ("driven out by", "expelled_by"), ("foam made by", "foam_kind"), ("shell", "shell_material"),
+    ("lining", "lining"), ("colour zone", "colour_zone"), ("wall when new, mm,", "wall_mm"), ("least wall, mm,", "wall_min_mm"),
+    ("test pressure, bar,", "test_pressure_bar"), ("empty, kg,", "empty_mass_kg"), ("full, kg,", "full_mass_kg"),
+    ("cartridge, ml,", "cartridge_ml"), ("cartridge made", "cartridge_made_on"), ("refillable on board:", "refillable_on_board"),
 )  # fmt: skip
 WORDS = {"condemn": "to condemn", "placement": "wrong place", "doubt": "to be looked at"}
+
+
+def say_measure(value: float | None) -> str:
+    """A measured value or a limit as it was read: 0.28, 16.7, 5."""
+    return words.NONE if value is None else f"{float(value):.6g}".replace("-", "−")
 
 
 def list_against(data: UnitData) -> Table:
     """Each reason with its value, limit, rule and record."""
     rows = tuple(
-        (WORDS.get(v.verdict, v.verdict), v.reason, v.value, v.limit_value, verdict_rows.link_rule(v), v.seen_on, (v.path, v.line_no), v.record_no)
+        (WORDS.get(v.verdict, v.verdict), v.reason, say_measure(v.value), say_measure(v.limit_value), verdict_rows.link_rule(v), v.seen_on, (v.path, v.line_no), v.record_no)
         for v in data.verdicts
     )  # fmt: skip
     names = words.say_list([verdict_words.NAMES[name].lower() for name in dict.fromkeys(v.verdict for v in data.verdicts)])
@@ -100,7 +105,7 @@ def say_counted(stay: Row, standing: list[Row]) -> str:
     return next(found, "over" if stay.removed_on else "not on this date")
 
 
-def say_term(column: str, value: object) -> str:
+def say_term(value: object) -> str:
     """A cell of the register in words."""
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -109,14 +114,13 @@ def say_term(column: str, value: object) -> str:
     return words.say_slug(value) if isinstance(value, str) else f"{value:g}"
 
 
-def list_terms(data: UnitData) -> Definitions:
+def tell_terms(data: UnitData) -> Note:
     """What the latest register row says of the extinguisher itself; what it leaves open is not named."""
     row = data.stays[-1]
     made = words.say_part_date(row.made_on, row.made_on_precision) if row.made_on else "not stated"
     known = [(name, value) for name, column in TERMS if (value := getattr(row, column)) is not None]
-    return Definitions(
-        "The extinguisher, by its last register row", (("Made", made), *((name, say_term(name, v)) for name, v in known))
-    )
+    said = [f"made {made}", *(f"{name} {say_term(v)}" for name, v in known)]
+    return Note(f"The extinguisher, by its last register row: {'; '.join(said)}.")
 
 
 def list_watch(data: UnitData) -> Table:
