@@ -260,12 +260,10 @@ def test_a_units_page_holds_what_stands_against_it_and_its_duties(site, con):
             (v[1], f"{v[2]}:{v[3]}") for v in verdicts if v[0] == unit
         )
         assert {f"../method.html#rule-{v[4]}" for v in verdicts if v[0] == unit} <= set(page.links)
-        duties = con.execute(
-            "select duty, state, line_no from figure.duty_now where not is_group and unit_id = ?", [unit]
-        ).fetchall()
+        duties = con.execute("select duty, state from figure.duty_now where not is_group and unit_id = ?", [unit]).fetchall()
         shown = page.tables.get("duties", [[]])[1:]
         assert len([row for row in shown if "group" not in row[0]]) == len(duties)
-        assert Counter(row[1] for row in shown if "group" not in row[0]) == Counter(state for _, state, _ in duties)
+        assert Counter(row[1] for row in shown if "group" not in row[0]) == Counter(state for _, state in duties)
 
 
 def test_rows_kept_out_doubts_and_rank_stand_on_the_page(site, con):
@@ -322,7 +320,7 @@ def test_an_empty_fleet_has_neither_lists_nor_units(tmp_path):
 
 
 def test_no_two_names_of_files_are_alike_even_where_case_does_not_count():
-    names = [name_safely(text) for text in (*ODD, *DEVICES)]
+    names = [name_safely(text) for text in {*ODD, *DEVICES}]
     assert len({name.casefold() for name in names}) == len(names) == len({*ODD, *DEVICES})
     assert all(re.fullmatch(r"[a-z0-9_-]{1,60}", name) and name.upper() not in DEVICES for name in names)
     assert name_safely("ASQ-100007") == "asq-100007" and name_safely("A/1") == name_safely("A/1")
