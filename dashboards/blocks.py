@@ -34,10 +34,11 @@ class Anchor:
 
 @dataclass(frozen=True)
 class Count:
-    """A number that leads to the list of exactly what it counts; `href` is relative to the site's root."""
+    """A number that leads to the list of exactly what it counts, `href` from the site's root; `said` where it stands in words."""
 
     value: int
     href: str
+    said: str = ""
 
     def write(self, root: str) -> Markup:
         """The number as a link, for a sentence of a page that lies at `root`."""

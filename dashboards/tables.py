@@ -61,7 +61,7 @@ SHAPES = {
     "laid up": "apart",
 }
 UNLIKE = ("file_line", "unit", "anchor", "spark")  # kinds whose cells are hardly ever alike
-RECORD_KINDS = ["date", "text", "long", "file_line", "count"]
+RECORD_KINDS = ["date", "text", "long", "file_line", "code"]
 CELLS_KEPT = 16_384
 LEAST_OF = 10  # a percentage of fewer says more than is known
 SEVERITIES = ("unfit", "major", "minor")  # worst first
@@ -166,7 +166,7 @@ def cut_value(value: Any) -> Any:
 def take_number(value: Any) -> Any:
     """A value without the list behind it."""
     if isinstance(value, Count):
-        return value.value
+        return value.said or value.value
     return (value[0].value, *value[1:]) if isinstance(value, tuple) and value and isinstance(value[0], Count) else value
 
 
@@ -264,8 +264,8 @@ def write_start(day: date | None, what: str, said: str) -> str:
 
 def write_record(day: date | None, what: str, said: str, where: tuple[str | None, int | None], record_no: int | None) -> str:
     """A row of the longest tables that a site has: as write_row, at a fifth of its time."""
-    number = words.NONE if record_no is None else f"{record_no:,}"
-    return f'<tr>{write_start(day, what, said)}<td class="file_line">{write_file_line(where)}</td><td class="count right">{number}</td></tr>'
+    number = words.NONE if record_no is None else record_no
+    return f'<tr>{write_start(day, what, said)}<td class="file_line">{write_file_line(where)}</td><td class="code">{number}</td></tr>'
 
 
 def write_plain(value: Any) -> str:

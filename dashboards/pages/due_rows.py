@@ -35,10 +35,16 @@ def link_rule(item: Item, context: Context) -> Link | str:
     return Link(rule.mark, f"method.html#{rule.anchor}") if rule else item.rule_id
 
 
+def find_unit(item: Item) -> str | None:
+    """The one unit that an item is about; none for a group of several."""
+    if not item.is_group:
+        return item.unit_id
+    return item.members[0]["unit_id"] if len(item.members) == 1 else None
+
+
 def link_unit(item: Item, context: Context) -> Link | str:
     """The unit, leading to its page; a group of several names its units at its place."""
-    alone = item.members[0]["unit_id"] if len(item.members) == 1 else None
-    unit_id = alone if item.is_group else item.unit_id
+    unit_id = find_unit(item)
     return context.link_unit(unit_id, item.unit) if unit_id else item.unit
 
 

@@ -47,7 +47,11 @@ def write_answer(data: fleet_data.FleetData, context: Context) -> str:
         standing.say_standing(total.now, f" on {words.say_count(vessels, 'vessel')}", context),
         standing.say_changes(total),
         others if groups else "",
-        f" {words.say_capital(words.say_count(len(data.late), 'item'))} in all, {where}." if where else "",
+        Markup(" {} {} in all, {}.").format(
+            context.say_count(len(data.late), "overdue-items"), "item" if len(data.late) == 1 else "items", where
+        )
+        if where
+        else "",
         bare_records.say_bare(data.bare, context),
     )
 

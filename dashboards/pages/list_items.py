@@ -6,6 +6,7 @@ In: figure.duty_now as `Item` values. Out: lines of lists; `any` is any of the d
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 import duckdb
 
@@ -41,8 +42,13 @@ def say_due(item: Item, context: Context) -> str:
 def make_entry(item: Item, context: Context) -> Entry:
     """One item as a line."""
     place = due_rows.link_place(item, context)
-    unit_id = None if item.is_group else item.unit_id
+    unit_id = due_rows.find_unit(item)
     return Entry(item.imo_number, item.unit, unit_id, place, say_due(item, context), item.path, item.basis_line_no)
+
+
+def name_day(duty: str, day: date) -> str:
+    """The list of what falls due on a day, as the due list of a vessel sums it up."""
+    return f"due-on-{day}-{duty}"
 
 
 def name_item(item: Item, context: Context) -> Iterator[tuple[str, str]]:
@@ -59,6 +65,8 @@ def name_item(item: Item, context: Context) -> Iterator[tuple[str, str]]:
         yield "unknown-items", "Items whose due date is unknown"
     else:
         days = (item.due_on - context.as_of).days
+        if context.book.is_round(duty) and days <= WINDOWS[-1]:
+            yield name_day(duty, item.due_on), f"Falling due for {what} on {words.say_date(item.due_on)}"
         yield from ((f"due-{n}-{duty}", f"Falling due for {what} within {n} days") for n in WINDOWS if days <= n)
         if not context.book.is_round(duty) and days <= WINDOWS[-1]:
             yield "due-90", f"Falling due within 90 days, {context.book.name_rounds() or 'rounds'} apart"

@@ -28,7 +28,7 @@ SOURCES = (
     list_reasons.list_pits,
 )
 COLUMNS = name_columns(
-    "unit=Unit:unit; vessel=Vessel:link; place=Position, space:long; why=Counts because:long; path=File and line:file_line"
+    "unit=Unit:unit; why=Counts because:long; vessel=Vessel:link; place=Position, space:long; path=File and line:file_line"
 )
 REMARK = "Each unit leads to its page, with every record that it has."
 
@@ -46,7 +46,7 @@ def read_book(con: duckdb.DuckDBPyConnection, context: Context) -> tuple[ListBoo
 def write_entry(entry: Entry, context: Context) -> tuple:
     """One line."""
     unit = context.link_unit(entry.unit_id, entry.unit) if entry.unit_id else entry.unit
-    return (unit, context.link_vessel(entry.imo_number), entry.place, entry.why, (entry.path, entry.line_no))
+    return (unit, entry.why, context.link_vessel(entry.imo_number), entry.place, (entry.path, entry.line_no))
 
 
 def list_further(path: str, number: int, pages: int) -> tuple[Link, ...]:
@@ -76,7 +76,7 @@ def make_pages(book: ListBook, context: Context) -> Iterator[Page]:
                 name_part(path, number),
                 title,
                 "Which are they, and which record says so?",
-                f"{words.say_capital(words.say_count(len(entries), 'line'))} on {words.say_date(context.as_of)}, and the file and line behind each.",
+                f"On {words.say_date(context.as_of)} this list holds {words.say_number(len(entries))}, each with the record that says so.",
                 (Section("lines", "The list", blocks, REMARK, is_wide=True),),
                 nav="index.html",
                 crumbs=(back,),

@@ -27,7 +27,7 @@ def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
         words.say_capital(due_words.say_subjects(data.items)),
         verb,
         Markup("{} {}").format(context.say_count(whole.items, "overdue-items"), "item" if whole.items == 1 else "items"),
-        f", {where}" if where else "",
+        Markup(", {}").format(where) if where else "",
         long,
     )
 

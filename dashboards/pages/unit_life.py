@@ -61,7 +61,7 @@ def draw_life(data: UnitData, as_of: date) -> Drawing | None:
         f"M{place(a, first, as_of)} {foot - LANE / 2}H{max(place(b, first, as_of), place(a, first, as_of) + 1)}" for a, b in late
     )
     parts.append(f'<text class="lane" y="{foot - LANE + 13}">{LATE}</text><path class="late" d="{bars}"/>')
-    counts = [f"{words.say_number(len(set(days[name])))} days with {said.lower()}" for name, said in LANES]
+    counts = [f"{words.say_count(len(set(days[name])), 'day')} with {said.lower()}" for name, said in LANES]
     summary = f"From {words.say_date(first)} to {words.say_date(as_of)}: {words.say_list(counts)}; {words.say_count(len(late), 'stretch', 'stretches')} overdue."
     svg = f'<svg class="life" viewBox="0 0 {LEFT + WIDTH + 10} {foot + 18}" role="img" aria-label="{summary}">{"".join(parts)}</svg>'
     return Drawing(Markup(svg), summary)  # numbers, dates and words of ours alone

@@ -15,26 +15,27 @@ from dashboards.rule_book import Rule
 
 AGAINST = name_columns(
     "verdict=Verdict:state; reason=Reason:long; value=Value:page_number; limit=Limit:page_number; rule=Rule:link; seen_on=Seen on:date; "
-    "path=File and line:file_line; record_no=Record:count"
+    "path=File and line:file_line; record_no=Record:code"
 )
 DUTIES = name_columns(
     "duty=Duty; state=State:state; due_on=Due:date; counted_from=Counted from:page_text; rule=Rule:link; path=File and line:file_line; "
-    "record_no=Record:count"
+    "record_no=Record:code"
 )
 STAYS = name_columns(
     "vessel=Vessel:link; from_on=From:date; to_on=Until:date; why=Left because; place=Position, space:long; counted=Counted:text; "
-    "path=File and line:file_line; record_no=Record:count"
+    "path=File and line:file_line; record_no=Record:code"
 )
 WATCH = name_columns(
-    "reason=Reason:long; weight=Weight:page_text; seen_on=Of:date; path=File and line:file_line; record_no=Record:count"
+    "reason=Reason:long; weight=Weight:page_text; seen_on=Of:date; path=File and line:file_line; record_no=Record:code"
 )
-RECORDS = name_columns("day=Day:date; what=Record; said=What it says:long; path=File and line:file_line; record_no=Record:count")
-REMARKS = name_columns("rule=Rule:code; reason=Reason and what to do:long; path=File and line:file_line; record_no=Record:count")
+RECORDS = name_columns("day=Day:date; what=Record; said=What it says:long; path=File and line:file_line; record_no=Record:code")
+REMARKS = name_columns("rule=Rule:code; reason=Reason and what to do:long; path=File and line:file_line; record_no=Record:code")
 TERMS = (
-    ("maker", "maker"), ("model", "model"), ("driven out by", "expelled_by"), ("foam made by", "foam_kind"), ("shell", "shell_material"),
-    ("lining", "lining"), ("colour zone", "colour_zone"), ("wall when new, mm,", "wall_mm"), ("least wall, mm,", "wall_min_mm"),
-    ("test pressure, bar,", "test_pressure_bar"), ("empty, kg,", "empty_mass_kg"), ("full, kg,", "full_mass_kg"),
-    ("cartridge, ml,", "cartridge_ml"), ("cartridge made", "cartridge_made_on"), ("refillable on board:", "refillable_on_board"),
+    ("maker", "maker", ""), ("model", "model", ""), ("driven out by", "expelled_by", ""), ("kind of foam", "foam_kind", ""),
+    ("shell", "shell_material", ""), ("lining", "lining", ""), ("colour zone", "colour_zone", ""), ("wall when new", "wall_mm", " mm"),
+    ("least wall", "wall_min_mm", " mm"), ("test pressure", "test_pressure_bar", " bar"), ("mass empty", "empty_mass_kg", " kg"),
+    ("full", "full_mass_kg", " kg"), ("cartridge", "cartridge_ml", " ml"), ("cartridge made", "cartridge_made_on", ""),
+    ("refillable on board:", "refillable_on_board", ""),
 )  # fmt: skip
 WORDS = {"condemn": "to condemn", "placement": "wrong place", "doubt": "to be looked at"}
 
@@ -118,8 +119,8 @@ def tell_terms(data: UnitData) -> Note:
     """What the latest register row says of the extinguisher itself; what it leaves open is not named."""
     row = data.stays[-1]
     made = words.say_part_date(row.made_on, row.made_on_precision) if row.made_on else "not stated"
-    known = [(name, value) for name, column in TERMS if (value := getattr(row, column)) is not None]
-    said = [f"made {made}", *(f"{name} {say_term(v)}" for name, v in known)]
+    known = [(name, value, unit) for name, column, unit in TERMS if (value := getattr(row, column)) is not None]
+    said = [f"made {made}", *(f"{name} {say_term(v)}{unit.replace(' ', words.THIN)}" for name, v, unit in known)]
     return Note(f"The extinguisher, by its last register row: {'; '.join(said)}.")
 
 

@@ -82,7 +82,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
         Section(
             "due",
             "Due list",
-            (vessel_lists.list_due(data, context),),
+            (vessel_lists.list_due(data, context, vessel.imo_number),),
             "Prints on A4, with room to note what was done.",
             is_wide=True,
         ),

@@ -5,9 +5,12 @@ In: `VesselData`. Out: tables.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 from dashboards import tables, words
-from dashboards.blocks import Context, Table, name_columns
-from dashboards.pages import due_rows, vessel_data
+from dashboards.blocks import Context, Count, Table, name_columns
+from dashboards.pages import due_rows, list_items, vessel_data
 from dashboards.pages.vessel_data import VesselData
 
 AHEAD_DAYS = 90
@@ -61,7 +64,7 @@ def list_ahead(data: VesselData, context: Context, imo: str) -> Table:
     )
 
 
-def list_due(data: VesselData, context: Context) -> Table:
+def list_due(data: VesselData, context: Context, imo: str) -> Table:
     """The due list: services and tests one by one, rounds such as onboard checks by day."""
     ahead, book = [i for i in data.items if i.state == "in time"], context.book
     rounds: dict = {}
@@ -84,7 +87,18 @@ def list_due(data: VesselData, context: Context) -> Table:
         if not book.is_round(i.duty)
     ]
     lines += [
-        (day, book.name_duty(duty), words.say_count(len(p), "unit"), say_positions(p), "", None, None, None, None, None)
+        (
+            day,
+            book.name_duty(duty),
+            say_round(len(p), day, duty, context, imo),
+            say_positions(p),
+            "",
+            None,
+            None,
+            None,
+            None,
+            None,
+        )
         for (day, duty), p in rounds.items()
     ]
     columns = name_columns(
@@ -96,9 +110,15 @@ def list_due(data: VesselData, context: Context) -> Table:
         "due",
         f"Falling due within {AHEAD_DAYS} days, first come first; {book.name_rounds() or 'rounds'} together by day",
         columns,
-        tuple(sorted(lines, key=lambda r: (r[0], r[1], tables.write_plain(r[3]), tables.write_plain(r[2])))),
+        tuple(sorted(lines, key=lambda r: (r[0], r[1], tables.write_plain(r[3]), tables.write_plain(tables.take_number(r[2]))))),
         empty=f"Nothing falls due within {AHEAD_DAYS} days of this date.",
     )
+
+
+def say_round(count: int, day: date, duty: str, context: Context, imo: str) -> str | Count:
+    """'42 units', leading to them."""
+    said, listed = words.say_count(count, "unit"), context.count(count, list_items.name_day(duty, day), imo)
+    return replace(listed, said=said) if isinstance(listed, Count) else said
 
 
 def say_positions(positions: list[str]) -> str:

@@ -5,6 +5,7 @@ In: `VesselData`. Out: markup and `Facts`. Open findings are those of units in s
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 
 from markupsafe import Markup
@@ -26,14 +27,14 @@ def write_answer(vessel: Vessel, data: VesselData, context: Context) -> str:
         why = "; the vessel is laid up, so its units are counted apart" if vessel.is_laid_up else ""
         return f"On {day} no unit is in service on {vessel.name}{why}. Its register stands below, as far as the records go."
     late = [c for c in data.duties if c.duty != "*" and c.now.overdue]
-    units = [words.say_count(c.now.overdue, book.name_duty(c.duty)) for c in late if not book.is_group(c.duty)]
+    say = partial(context.say_count, scope=vessel.imo_number, root=ROOT)
+    units = [say_duty(c.now.overdue, c.duty, context, say) for c in late if not book.is_group(c.duty)]
     groups = [
         f"{book.say_subjects(c.duty, c.now.overdue)} {words.say_verb(c.now.overdue, 'is', 'are')} overdue for {book.name_duty(c.duty)}"
         for c in late
         if book.is_group(c.duty)
     ]
     found = data.found
-    say = partial(context.say_count, scope=vessel.imo_number, root=ROOT)
     unfit = Markup(", {} of them unfit").format(say(found.unfit, "found-unfit")) if found.unfit else ""
     having = (
         Markup("{} {}").format(say(found.found, "found"), "unit" if found.found == 1 else "units") if found.found else "no units"
@@ -41,10 +42,16 @@ def write_answer(vessel: Vessel, data: VesselData, context: Context) -> str:
     findings = Markup("{} in service {} open findings{}").format(having, words.say_verb(found.found, "has", "have"), unfit)
     return Markup("{}{}. {}.{}").format(
         standing.say_standing(now, f" on board {vessel.name}", context, ROOT),
-        f" ({words.say_list(units)})" if units else "",
+        Markup(f" ({words.say_list(units)})") if units else "",
         Markup("; ").join([words.say_capital(groups[0]), *groups[1:], findings] if groups else [say_first(findings)]),
         bare_records.say_bare_vessel() if data.is_bare else "",
     )
+
+
+def say_duty(count: int, duty: str, context: Context, say: Callable[..., str]) -> Markup:
+    """'6 onboard checks', the number leading to them."""
+    noun = words.say_count(count, context.book.name_duty(duty)).partition(" ")[2]
+    return Markup("{} {}").format(say(count, f"overdue-{duty}"), noun)
 
 
 def say_first(findings: Markup) -> Markup:
