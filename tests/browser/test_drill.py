@@ -157,16 +157,16 @@ def test_from_each_headline_to_the_line_of_the_file_in_three_steps(site):
     pages: dict[Path, str] = {}
     for listed in headlines:
         for row in read_list(listed):
-            unit = (listed.parent / LINK.search(row[0])[1]).resolve()
-            pages.setdefault(unit, strip_marks(unit.read_text(encoding="utf-8")))
             path, line_no = WHERE.search(strip_marks(row[-1])).groups()
-            assert f"{path}:{line_no}" in pages[unit], (listed.name, strip_marks(row[0]), path, line_no)
-            assert strip_marks(row[0]).split("-")[-1] in read_line(path, line_no), (
-                listed.name,
-                strip_marks(row[0]),
-                path,
-                line_no,
-            )
+            units = {(listed.parent / link).resolve() for link in LINK.findall("".join(row)) if "/unit/" in link}
+            assert units, row
+            for unit in units:
+                pages.setdefault(unit, strip_marks(unit.read_text(encoding="utf-8")))
+                assert f"{path}:{line_no}" in pages[unit], (listed.name, unit.name, path, line_no)
+            line = read_line(path, line_no)
+            named = any(unit.stem.split("-")[-1] in line for unit in units)
+            # What a group's date runs from may be the discharge of a unit that has left since.
+            assert named or (strip_marks(row[0]).startswith("one of") and "disch" in line.lower()), (listed.name, row, line)
             seen += 1
     assert seen > 400
 
