@@ -78,7 +78,7 @@ def say_duties(data: UnitData, context: Context) -> str:
     late = [context.book.name_duty(d.duty) for d in data.duties if d.state == "overdue" and not d.is_group]
     group = [context.book.name_duty(d.duty) for d in data.duties if d.state == "overdue" and d.is_group]
     unknown = [context.book.name_duty(d.duty) for d in data.duties if d.state == "unknown"]
-    said = f" It is overdue for {words.say_list(late)}." if late else " None of its own duties is overdue."
+    said = f" It is overdue for {words.say_list(late)}." if late else " Of its own duties nothing is overdue."
     said += f" Its group is overdue for {words.say_list(group)}." if group else ""
     return said + (f" The due date of {words.say_list(unknown)} can't be told." if unknown else "")
 
