@@ -160,6 +160,8 @@ def cut_value(value: Any) -> Any:
         return words.cut_name(value, words.MOST_LETTERS)
     if isinstance(value, Link):
         return replace(value, text=words.cut_name(value.text, words.MOST_LETTERS))
+    if isinstance(value, Run):
+        return Run(tuple(cut_value(part) for part in value.parts))
     return value
 
 

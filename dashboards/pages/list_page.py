@@ -74,7 +74,7 @@ def make_pages(book: ListBook, context: Context) -> Iterator[Page]:
             blocks = (table, Note("The list goes on:", links=further)) if further else (table,)
             yield Page(
                 name_part(path, number),
-                title,
+                words.cut_name(title, words.MOST_NAME),
                 "Which are they, and which record says so?",
                 f"On {words.say_date(context.as_of)} this list holds {words.say_number(len(entries))}, each with the record that says so.",
                 (Section("lines", "The list", blocks, REMARK, is_wide=True),),

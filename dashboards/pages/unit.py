@@ -40,7 +40,7 @@ def say_place(data: UnitData, context: Context) -> Markup:
         said = [
             Markup("{} {}{}").format(
                 COUNTED[s.counted], write_vessel(s.imo_number, context),
-                f", {', '.join(part for part in (s.position_no, s.space_name) if part)}" if s.position_no or s.space_name else "",
+                "".join(f", {words.cut_name(part)}" for part in (s.position_no, s.space_name) if part),
             )
             for s in data.standing
         ]  # fmt: skip

@@ -112,7 +112,7 @@ def say_term(value: object) -> str:
         return "yes" if value else "no"
     if hasattr(value, "isoformat"):
         return words.say_date(value)
-    return words.say_slug(value) if isinstance(value, str) else f"{value:g}"
+    return words.cut_name(words.say_slug(value)) if isinstance(value, str) else f"{value:g}"
 
 
 def tell_terms(data: UnitData) -> Note:
