@@ -38,8 +38,8 @@ FIGURES_FOR = {
     SUMMED_UP: (
         "spec/test_revision", "spec/test_dialects", "spec/test_archives", "spec/test_learn", "learn/test_what_a_newcomer_saw",
         "property/test_damage", "property/test_overlap", "property/test_row_accounting", "published/test_csv_facts",
-        "property/test_dialect_round_trip", "property/test_lateness", "property/test_reference", "tests/test_bad_input",
-        "tests/test_bad_rules", "spec/test_rule_layers", "spec/test_due_dates", "spec/test_lateness_cases",
+        "property/test_order_and_sheets", "property/test_dialect_round_trip", "property/test_lateness", "property/test_reference",
+        "tests/test_bad_input", "tests/test_bad_rules", "spec/test_rule_layers", "spec/test_due_dates", "spec/test_lateness_cases",
     ),
     # What rules ask and judge.
     JUDGED: (
@@ -59,13 +59,33 @@ CHECKS_TRIED_IN = (
 )  # fmt: skip
 
 
+# Files of tests that take longest, so that none of them is left to one worker alone at the end; the first makes the sample run
+# that those of the pages wait for.
+LONGEST = (
+    "golden/test_sample_exports", "faults/test_kills", "faults/test_disk_and_permissions", "spec/test_revision", "browser/test_hostile",
+    "tests/test_bad_input", "property/test_damage", "property/test_order_and_sheets", "property/test_dialect_round_trip",
+    "faults/test_hostile_files", "browser/test_pages", "property/test_lateness", "property/test_row_accounting",
+    "property/test_overlap", "spec/test_learn", "spec/test_rule_layers", "browser/test_layers",
+)  # fmt: skip
+
+
+def name_module(path: Path) -> str:
+    return f"{path.parent.name}/{path.stem}"
+
+
+def pytest_collection_modifyitems(items):
+    """The longest files first, the others in the order in which they were found."""
+    place = {module: number for number, module in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(name_module(item.path), len(LONGEST)))
+
+
 @pytest.fixture(scope="module", autouse=True)
 def light_runs(request):
     """One thread a worker, the second count of failing rows in plain SQL, and no figure that nobody asks for.
 
     A run of a few rows takes then a third of the time, and there are several hundred. The sample exports are run as users do.
     """
-    module = f"{request.path.parent.name}/{request.path.stem}"
+    module = name_module(request.path)
     with pytest.MonkeyPatch.context() as patch:
         if module != "golden/test_sample_exports":
             patch.setitem(CONNECTION, "threads", "1")
