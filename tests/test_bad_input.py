@@ -390,7 +390,7 @@ def test_explain_on_what_is_no_database(call, tmp_path, make):
     assert_sentence(said, "other.duckdb", "[not-our-database]")
 
 
-def test_explain_says_where_a_quarantined_unit_is(call, exports, small_fleet):
+def test_explain_says_where_a_quarantined_unit_is(all_figures, call, exports, small_fleet):
     texts = {**small_fleet, "unit.csv": small_fleet["unit.csv"] + "\nU7,9999993,treacle,portable,5,2018-06-01,2020-02-01"}
     assert call("run", exports(texts), "--no-site")[0] == 0
     code, said = call("explain", "U7")
@@ -455,7 +455,7 @@ def test_a_call_that_makes_no_sense(capsys, arguments):
     assert_sentence(capsys.readouterr().err, "[usage]", "--help")
 
 
-def test_explain_tells_nothing_of_a_later_day(call, exports, small_fleet, capsys):
+def test_explain_tells_nothing_of_a_later_day(all_figures, call, exports, small_fleet, capsys):
     texts = {
         **small_fleet,
         "unit.csv": """unit_id,imo_number,agent,form,charge_kg,made_on,in_service_on,removed_on,removal_reason
