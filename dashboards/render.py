@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path, PurePosixPath
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -29,8 +30,9 @@ NAVIGATION = (
 )
 
 
+@cache
 def make_environment() -> Environment:
-    """Templates with escaping always on and undefined names an error."""
+    """Templates with escaping always on and undefined names an error; compiled once a process."""
     env = Environment(
         loader=PackageLoader("dashboards"),
         autoescape=True,

@@ -8,6 +8,7 @@ subclasses keep one connection, the third saves time. tests/pinned says what is 
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 from collections.abc import Callable
 
@@ -24,6 +25,8 @@ from great_expectations.expectations.expectation_configuration import Expectatio
 
 from pipeline.checks.predicates import Check
 from pipeline.errors import UserError
+
+gc.freeze()  # these imports make a million objects that stay: looking through them again and again took a tenth of a small run
 
 
 class KeptConnectionEngine(SqlAlchemyExecutionEngine):
