@@ -86,7 +86,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     told, trials = run_back_test(rows, cutoffs)
     insert_rows(con, "figure.back_test", told)
     insert_rows(con, "figure.back_test_group", group_rows(trials))
-    training = pick_training(rows, np.datetime64(as_of))
+    training = pick_training(rows, np.datetime64(as_of), is_now=True)
     model = fit_model(training)
     kind, why, won, lost = judge_list(rows, model, told)
     counted = (

@@ -152,7 +152,7 @@ gone as (
 ),
 gone_word as (select unit_id, min(greatest(known_from, removed_on)) as known_from from known_unit where removed_on is not null group by unit_id),
 reached as (
-    select imo_number, starts_on, min(known_from) as told_on
+    select imo_number, starts_on, min(case when is_taken_up then (starts_on + to_months(12))::date else known_from end) as told_on
     from start_day join known_day on on_day >= (starts_on + to_months(12))::date where not is_now group by imo_number, starts_on
 ),
 told as (

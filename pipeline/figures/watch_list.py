@@ -147,7 +147,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     every = read_rows(con)
     rows = every.pick(every.is_now)
     kind = con.execute("select kind from figure.watch_model").fetchall()[0][0]
-    model = fit_model(pick_training(every, np.datetime64(as_of)))
+    model = fit_model(pick_training(every, np.datetime64(as_of), is_now=True))
     order, columns = order_units(rows, model, kind), read_columns(con)
     reasons = weigh_signs(con, rows, model if order.kind != RULE else None)
     for unit, imo, counted, age, told in find_hard(con):

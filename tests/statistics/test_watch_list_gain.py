@@ -124,10 +124,11 @@ def test_permuted_outcomes_give_no_lift():
         con.execute(
             """create or replace table figure.unit_half_year as
             with numbered as (select *, row_number() over (partition by starts_on order by unit_id) as place from figure.unit_half_year),
-            dealt as (select starts_on, condemned, condemned_on, gone_reason, gone_on, watched_share,
+            dealt as (select starts_on, condemned, condemned_on, gone_reason, gone_on, watched_share, told_on, condemned_known_on, gone_known_on,
                 row_number() over (partition by starts_on order by hash(unit_id || starts_on::varchar || $seed)) as place from figure.unit_half_year)
             select numbered.* exclude (place) replace (dealt.condemned as condemned, dealt.condemned_on as condemned_on,
-                dealt.gone_reason as gone_reason, dealt.gone_on as gone_on, dealt.watched_share as watched_share)
+                dealt.gone_reason as gone_reason, dealt.gone_on as gone_on, dealt.watched_share as watched_share, dealt.told_on as told_on,
+                dealt.condemned_known_on as condemned_known_on, dealt.gone_known_on as gone_known_on)
             from numbered join dealt using (starts_on, place)""",
             {"seed": str(number)},
         )
