@@ -93,7 +93,8 @@ def draw_clusters(rows: Rows) -> list[Draws]:
     told = []
     for by in kinds:
         names = np.unique(getattr(rows, by))
-        drawn = np.random.default_rng(SEED).multinomial(len(names), np.full(len(names), 1 / max(len(names), 1)), DRAWS)
+        share = np.full(len(names), 1 / max(len(names), 1))
+        drawn = np.random.default_rng(SEED).multinomial(len(names), share, DRAWS) if len(names) else np.ones((DRAWS, 0))
         told.append(Draws(by, names, np.vstack([np.ones(len(names)), drawn]).astype(float)))
     return told
 

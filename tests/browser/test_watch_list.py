@@ -65,7 +65,7 @@ def test_a_list_by_chances_gives_them_with_limits(tmp_path):
     text = say_site(tmp_path)
     assert "by their estimated chance to be condemned within twelve months" in text
     assert "13.3 % (6.7 to 23.3)" in text or "10.0 % (5.0 to 17.5)" in text
-    assert "The model still holds as far as the last year tells" in text
+    assert "Nothing speaks against the model in the last year that is over" in text
 
 
 def test_a_list_by_the_rule_gives_none(tmp_path):
@@ -88,6 +88,23 @@ def test_a_list_that_was_worse_and_a_model_that_drifted_are_said(tmp_path):
         "update figure.watch_model set checked_seen = 25, checked_p = 0.0001",
     )
     assert "worse than oldest first by more than chance" in text and "The model no longer holds by more than chance" in text
+
+
+def test_a_lost_order_is_said_though_the_number_is_right(tmp_path):
+    text = say_site(tmp_path, "update figure.watch_model set checked_order_p = 0.001")
+    assert "The model no longer holds by more than chance" in text and "stood elsewhere in its order" in text
+
+
+def test_a_list_by_the_rule_says_nothing_of_a_model_that_holds(tmp_path):
+    text = say_site(tmp_path, "update figure.watch_model set kind = 'rule', why = 'a model was fitted and is not used'")
+    assert "No model is in use, so there is none that could cease to hold" in text and "Nothing speaks against" not in text
+
+
+def test_plain_signs_that_did_better_are_said_to(tmp_path):
+    text = say_site(tmp_path, "update figure.back_test set found_5 = 9 where method = 'rule'")
+    assert "the four plain signs did better: 9.0" in text
+    again = say_site(tmp_path / "even", "update figure.back_test set found_5 = 3.25 where method in ('rule', 'model')")
+    assert "the four plain signs did as well" in again
 
 
 @pytest.mark.parametrize("vessels", [0, 1])

@@ -17,7 +17,7 @@ from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.hazard import expit
 from pipeline.figures.statistics.scores import precision_at
 from pipeline.figures.watch_check import count_distribution
-from pipeline.figures.watch_list import order_units
+from pipeline.figures.watch_list import RUST, order_units
 from pipeline.figures.watch_model import BANDS, CHANCES, RULE, Model, choose_kind, fit_model, pick_training
 from pipeline.figures.watch_rows import read_rows, score_by_rule
 from tests.conftest import VESSEL_A
@@ -186,8 +186,35 @@ def test_limits_hold_the_chance_and_reach_further_for_a_rare_unit():
     rows = read_rows(con)
     order = order_units(rows.pick(rows.is_now), fit_model(pick_training(rows, np.datetime64(AS_OF), is_now=True)), CHANCES)
     assert (order.low < order.chances).all() and (order.chances < order.high).all()
-    for changed in order.changed.values():
-        assert (changed <= order.chances + 1e-12).all()
+    for name, changed in order.changed.items():
+        assert (changed >= order.chances - 1e-12).all() if name == RUST else (changed <= order.chances + 1e-12).all()
+
+
+def test_one_vessel_says_nothing_by_limits_without_width():
+    """Of one vessel units are drawn; outcomes dealt anew are no gain, and the model that won by luck is not used."""
+    for seed in (100, 101, 102):
+        con = run_back_test(invent_rows(seed, 1, 200, -4.5, is_permuted=True))
+        low, high = con.execute(
+            "select gain_5_low, gain_5_high from figure.back_test where cutoff is null and method = 'model'"
+        ).fetchone()
+        assert low <= 0 <= high and high - low > 0.02
+        told = read_model(con)
+        assert told["kind"] == RULE and "not better than those of age alone" in told["why"]
+
+
+@pytest.mark.parametrize("turn", ["none", "level", "order"])
+def test_a_model_that_no_longer_holds_is_noticed(turn):
+    """In the last year twice as many are condemned, or as many as expected, all of them among units without a sign."""
+    rows, last = invent_rows(21), date(2025, 7, 1)
+    if turn == "level":
+        rows = [(*row[:15], row[15] or n % 12 == 0, *row[16:]) if row[0] == last else row for n, row in enumerate(rows)]
+    if turn == "order":
+        count = sum(row[15] for row in rows if row[0] == last)
+        clean = [n for n, row in enumerate(rows) if row[0] == last and not row[6] and not row[10]][:count]
+        rows = [(*row[:15], n in clean, *row[16:]) if row[0] == last else row for n, row in enumerate(rows)]
+    told = read_model(run_back_test(rows))
+    assert (told["checked_p"] < 0.005) == (turn == "level")
+    assert (told["checked_order_p"] < 0.005) == (turn in ("order", "level"))
 
 
 def test_number_of_events_of_unequal_chances():
@@ -247,7 +274,7 @@ def test_what_would_change_the_rank(exports, run_on, hard_fleet):
     con = run_on(exports(hard_fleet))[1]
     told = dict(con.execute("select unit_id, would_change from figure.watch_list").fetchall())
     assert told["U1"].startswith("26 months of services that find no corrosion: rank 3")
-    assert told["U2"] == "a hard reason stands whatever the order" and told["U3"].startswith("no record to come")
+    assert told["U2"] == "a hard reason stands whatever the order" and told["U3"].startswith("corrosion found, of rust grade Ri3: rank 4, 2.5 points then")
 
 
 @pytest.mark.parametrize("day", ["2009-01-01", "2026-05-10"])
