@@ -58,7 +58,9 @@ def say_weight(row: Row) -> str:
     if row.weight is None:
         return KINDS[row.kind]
     return (
-        f"{words.say_number(row.weight, 1 if row.weight >= 1 else 2)} times the odds" if row.kind == "odds" else f"{words.say_number(row.weight, 1)} points"
+        f"{words.say_number(row.weight, 1 if row.weight >= 1 else 2)} times the odds"
+        if row.kind == "odds"
+        else f"{words.say_number(row.weight, 1)} points"
     )
 
 

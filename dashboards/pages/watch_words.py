@@ -110,7 +110,7 @@ def tell_scores(tests: Sequence[Row], model: Row) -> tuple[Note, ...]:
     if model.kind != "rule" and rule is not None and rule.found_5 is not None and rule.found_5 >= mine.found_5 - 1e-9:
         better = "better" if rule.found_5 > mine.found_5 + 1e-9 else "as well"
         notes.append(Note(
-            f"In the first 5{words.THIN}% the four plain signs did {better}: {words.say_number(rule.found_5, 1)} condemned in their first 5{words.THIN}%, "
+            f"In the first 5{words.THIN}% the four plain signs did {better}: {words.say_number(rule.found_5, 1)} condemned, "
             f"the model {words.say_number(mine.found_5, 1)}."
         ))  # fmt: skip
     return tuple(notes)

@@ -59,7 +59,7 @@ def find_lead(trials: list[Trial]) -> Lead | None:
 def refuse_model(lead: Lead | None, won: int, lost: int, tried: str) -> str | None:
     """Why the model is not used, None where it is."""
     if lead is None:
-        return "no past half-year has a list of it"
+        return "no past half-year had enough condemned units, told of by then, to try it"
     if lead.p >= FALSE_ALARM:
         return f"its chances in past half-years were not better than those of age alone by more than chance (one-sided p {lead.p:.2f})"
     if lead.rule < 0:

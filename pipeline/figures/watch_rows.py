@@ -74,7 +74,9 @@ def read_rows(con: duckdb.DuckDBPyConnection) -> Rows:
              "condemned")  # fmt: skip
     numbers = [np.ma.filled(columns[name].astype(float), np.nan) for name in names]
     gone = np.ma.filled(columns["gone"].astype(bool), False)
-    days = [np.ma.filled(columns[name].astype("datetime64[D]"), NEVER) for name in ("told_on", "condemned_known_on", "gone_known_on")]
+    days = [
+        np.ma.filled(columns[name].astype("datetime64[D]"), NEVER) for name in ("told_on", "condemned_known_on", "gone_known_on")
+    ]
     return Rows(*plain, *numbers, gone, np.ma.filled(columns["watched_share"].astype(float), np.nan), *days)
 
 

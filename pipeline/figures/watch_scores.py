@@ -24,7 +24,10 @@ def compare_tops(mine: np.ndarray, oldest: np.ndarray) -> list[float | None]:
     lift = precision / (condemned / total) if condemned else None
     gains = [m[:, 1] / np.maximum(m[:, 0], 1e-9) for m in (mine, oldest)]
     gain = gains[0] - gains[1]
-    limits = [(np.quantile(drawn[:, 1:], 0.025, axis=1).min(), np.quantile(drawn[:, 1:], 0.975, axis=1).max()) for drawn in (gains[0], gain)]
+    limits = [
+        (np.quantile(drawn[:, 1:], 0.025, axis=1).min(), np.quantile(drawn[:, 1:], 0.975, axis=1).max())
+        for drawn in (gains[0], gain)
+    ]
     return [round_off(v) for v in (top, found, precision, *limits[0], lift, gain[0, 0], *limits[1])]
 
 

@@ -48,7 +48,10 @@ def score_ahead(training: Rows, now: Rows, chances: np.ndarray) -> dict[str, np.
 
     age_else = middle_age(training)
     told = {}
-    for name, read in (("oldest_first", lambda rows: lay_out(rows, ("age",), age_else)), ("rule", lambda rows: score_by_rule(rows)[:, None])):
+    for name, read in (
+        ("oldest_first", lambda rows: lay_out(rows, ("age",), age_else)),
+        ("rule", lambda rows: score_by_rule(rows)[:, None]),
+    ):
         alone = fit_hazard(read(training), training.condemned, OVERLAP * training.share, RIDGE).chance(read(now))
         told[name] = now.share * (tell(chances) - tell(alone))
     return told
@@ -73,7 +76,10 @@ def try_methods(rows: Rows, cutoff: date) -> list[Trial]:
     ]  # fmt: skip
     if isinstance(model, Model):
         chances = model.chance(now)
-        return [Trial(cutoff, "model", model.kind, events, now, chances, chances, None, score_ahead(training, now, chances)), *trials]
+        return [
+            Trial(cutoff, "model", model.kind, events, now, chances, chances, None, score_ahead(training, now, chances)),
+            *trials,
+        ]
     return [Trial(cutoff, "model", RULE, events, now, flat, None, model), *trials]
 
 

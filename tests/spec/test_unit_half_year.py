@@ -186,7 +186,11 @@ def test_nothing_told_later_changes_an_earlier_row(exports, run_on, tested_vesse
     received = [f"{name},{day}" for name, _, day in TOLD_LATE] + ["late6/unit.csv,2024-09-05"]
     corrections = "file,record,column,from,to,why,who,on\nb/finding.csv,1,rust_grade,Ri3,Ri5,misread,super,2024-11-18"
     corrections += "\n2021-12-20/service.csv,1,wall_mm_measured,1.5,1.0,misread,super,2024-11-18"
-    texts = tested_vessel | more | {"corrections.csv": corrections, "received.csv": "\n".join([tested_vessel["received.csv"], *received])}
+    texts = (
+        tested_vessel
+        | more
+        | {"corrections.csv": corrections, "received.csv": "\n".join([tested_vessel["received.csv"], *received])}
+    )
     con = run_on(exports(texts, "later"), as_of=date(2024, 12, 31), store="later")[1]
     after = read_plain(con)
     assert len(before) == 9 and len(after) == 9
@@ -211,9 +215,16 @@ def test_the_past_that_comes_when_firekpi_is_taken_up_counts_from_its_events(exp
 
 def test_when_an_outcome_could_be_told(exports, run_on, tested_vessel):
     """U3's condemnation of May 2023 came in September 2024; that the others were not, with the first look after the year."""
-    texts = tested_vessel | {"late6/unit.csv": REGISTER, "received.csv": tested_vessel["received.csv"] + "\nlate6/unit.csv,2024-09-05"}
+    texts = tested_vessel | {
+        "late6/unit.csv": REGISTER,
+        "received.csv": tested_vessel["received.csv"] + "\nlate6/unit.csv,2024-09-05",
+    }
     con = run_on(exports(texts), as_of=date(2024, 12, 31))[1]
     told = "condemned, condemned_known_on::varchar, told_on::varchar"
     assert read_row(con, "2023-01-01", "U3", told) == (True, "2024-09-05", "2024-02-05")
     assert read_row(con, "2023-01-01", "U1", told) == (True, "2024-09-05", "2024-02-05")
-    assert read_row(con, "2023-01-01", "U2", "condemned, gone_on::varchar, gone_known_on::varchar") == (False, "2023-10-01", "2024-09-05")
+    assert read_row(con, "2023-01-01", "U2", "condemned, gone_on::varchar, gone_known_on::varchar") == (
+        False,
+        "2023-10-01",
+        "2024-09-05",
+    )

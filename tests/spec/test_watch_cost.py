@@ -35,7 +35,9 @@ pressure_test = 80
 """
 
 
-def weigh(units: list[tuple], kind: str = "chances", prices: str = PRICES, unfit: dict[str, str] | None = None) -> dict[str, tuple]:
+def weigh(
+    units: list[tuple], kind: str = "chances", prices: str = PRICES, unfit: dict[str, str] | None = None
+) -> dict[str, tuple]:
     """By unit: costs and choices. unfit: why a unit is not fit now. units: name, hard reason, chance, low, high, next test, how many times the chance without a test."""
     con = duckdb.connect()
     con.execute("create schema figure")
@@ -73,7 +75,11 @@ def test_each_choice_by_hand():
 def test_a_test_that_falls_due_after_delivery():
     """In 146 days, half the chance .1 comes with it: at the test = (1 - .95 ** .4) x 1000 + .8 x 10; keep also pays it and risks .05."""
     told = weigh([("u", None, 0.1, 0.05, 0.2, date(2026, 5, 27), 0.5)])
-    now, at_test, keep = 1000 * (1 - survive(0.05, 73)) + 10, 1000 * (1 - survive(0.05, 146)) + 8, 1000 * (1 - survive(0.05, 438) + 0.05) + 50
+    now, at_test, keep = (
+        1000 * (1 - survive(0.05, 73)) + 10,
+        1000 * (1 - survive(0.05, 146)) + 8,
+        1000 * (1 - survive(0.05, 438) + 0.05) + 50,
+    )
     assert told["u"][:3] == [pytest.approx(now), pytest.approx(at_test), pytest.approx(keep)] and told["u"][6] == "replace now"
 
 
@@ -122,7 +128,11 @@ def test_a_hard_reason_is_never_weighed_and_never_kept():
 
 def test_the_first_price_that_fits_counts_and_none_is_said():
     told = weigh([("big", None, 0.3, 0.2, 0.4, None, 1.0), ("foam", None, 0.3, 0.2, 0.4, None, 1.0)])
-    assert told["big"][:3] == [pytest.approx(1000 * (1 - survive(0.3, 73)) + 20), None, pytest.approx(1000 * (1 - survive(0.3, 438)))]
+    assert told["big"][:3] == [
+        pytest.approx(1000 * (1 - survive(0.3, 73)) + 20),
+        None,
+        pytest.approx(1000 * (1 - survive(0.3, 438))),
+    ]
     assert told["foam"][7] == "no price for foam, portable"
 
 

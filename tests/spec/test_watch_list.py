@@ -166,12 +166,16 @@ def test_a_list_learns_only_from_what_was_known_on_its_day():
     rows = invent_rows(11)
     late = [(*row[:19], date(2025, 2, 1), row[20]) if row[15] and row[0] < date(2022, 1, 1) else row for row in rows]
     never = [(*row[:15], False, *row[16:]) if row[15] and row[0] < date(2022, 1, 1) else row for row in rows]
-    asked = "select cutoff, method, kind, events, round(expected, 6) from figure.back_test where cutoff < '2025-01-01' order by all"
+    asked = (
+        "select cutoff, method, kind, events, round(expected, 6) from figure.back_test where cutoff < '2025-01-01' order by all"
+    )
     told = [run_back_test(each) for each in (late, never, rows)]
     assert told[0].execute(asked).fetchall() == told[1].execute(asked).fetchall() != told[2].execute(asked).fetchall()
     assert read_model(told[0])["events"] == read_model(told[2])["events"] > read_model(told[1])["events"]
     # and an outcome that could not be told by then is no outcome then
-    untold = [(*row[:18], date(2025, 2, 1), *row[19:]) if row[15] is not None and row[0] < date(2022, 1, 1) else row for row in rows]
+    untold = [
+        (*row[:18], date(2025, 2, 1), *row[19:]) if row[15] is not None and row[0] < date(2022, 1, 1) else row for row in rows
+    ]
     events = "select sum(events) from figure.back_test where method = 'model' and cutoff < '2023-01-01'"
     assert run_back_test(untold).execute(events).fetchone() == (0,)
 
@@ -274,7 +278,9 @@ def test_what_would_change_the_rank(exports, run_on, hard_fleet):
     con = run_on(exports(hard_fleet))[1]
     told = dict(con.execute("select unit_id, would_change from figure.watch_list").fetchall())
     assert told["U1"].startswith("26 months of services that find no corrosion: rank 3")
-    assert told["U2"] == "a hard reason stands whatever the order" and told["U3"].startswith("corrosion found, of rust grade Ri3: rank 4, 2.5 points then")
+    assert told["U2"] == "a hard reason stands whatever the order" and told["U3"].startswith(
+        "corrosion found, of rust grade Ri3: rank 4, 2.5 points then"
+    )
 
 
 @pytest.mark.parametrize("day", ["2009-01-01", "2026-05-10"])
