@@ -1,9 +1,8 @@
+-- one row is a file: the day on which it came.
 -- What was known on a past day. A vessel's take-up is what came within 92 days of its first file of events: it tells nothing of when its
 -- records were known aboard, so they count from the day of their event (else a fleet that takes firekpi up with its past would have
 -- none). All that came later, a restated or corrected record too, counts from the day on which it came, and what it replaced counts until then.
 -- All of these tables are dropped by unit_half_year.sql.
-
--- one row is a file: the day on which it came
 create temp table file_day as select file_id, received_at::date as received_on from intake.file;
 
 -- one row is a vessel, a file with events of it, a day, and whether events of that day look at findings: inspections and findings do
