@@ -72,8 +72,10 @@ def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence
             import_module(f"pipeline.figures.{name}").fill(con, as_of)
 
 
-def build_figures(con: duckdb.DuckDBPyConnection, as_of: date, prices: dict[str, Any] | None = None) -> None:
-    """Run every figure's SQL with the day as its only parameter. prices: as read_prices gives them."""
+def build_figures(
+    con: duckdb.DuckDBPyConnection, as_of: date, prices: dict[str, Any] | None = None, names: Sequence[str] | None = None
+) -> None:
+    """Run every figure's SQL, or that of those named, with the day as its only parameter. prices: as read_prices gives them."""
     load_prices(con, prices)
-    compute_figures(con, as_of, FIGURES)
+    compute_figures(con, as_of, FIGURES if names is None else names)
     add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"))
