@@ -93,14 +93,15 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
             if options.needs_register:
                 need_tables(parsed)
             load_records(build.con, parsed, store, options.keep_validation)
+            # before the figures: the watch list asks what was known before a cell was corrected
+            write_declared(build.con, intake.ledger, options.known_at, corrections)
+            write_column_sources(build.con, matched)
             with one_transaction(build.con):
                 tell("working out what was due when")
                 build_duties(build.con, book)
                 tell("computing the figures")
                 build_figures(build.con, as_of, prices, options.figures)
             write_run(build.con, started_at, as_of, options.known_at, book.fingerprint)
-            write_declared(build.con, intake.ledger, options.known_at, corrections)
-            write_column_sources(build.con, matched)
             summary = read_summary(build.con, intake.notes)
             build.con.close()
             publish_pages = lay_out_pages(build.part, tell, write_pages)

@@ -12,8 +12,10 @@ COSTS_SQL = "SELECT * FROM figure.watch_cost ORDER BY list_rank"
 PRICES_SQL = "SELECT * FROM figure.price ORDER BY price_no"
 SHOWN = 40
 REMARK = (
-    "Costs of the next twelve months, expected at the unit’s chance. A new unit costs its price over the years of its life; keeping costs the "
-    "failure at that chance, and the test if one falls due. A choice is settled where it is the cheapest at both limits of the chance too."
+    "Costs expected at the unit’s chance, from today to twelve months after the day on which a unit ordered today is delivered: the same days "
+    "for each choice. Until a new unit comes the old one goes on risking the failure; from then on the new one costs its price over the years of "
+    "its life. A test that falls due while the old unit hangs is paid and risked in each choice alike. What a unit that fails costs to replace "
+    "in the days left is left out. A choice is settled where it is the cheapest at both limits of the chance too."
 )
 WHERE = (
     "To weigh costs, put your own prices into rules/prices.toml in a folder of exports: currency, of (day of the prices), lead_days, "
@@ -37,7 +39,7 @@ def tell_costs(costs: list[Row], prices: list[Row]) -> Note:
     day = words.say_date(prices[0].priced_on)
     return Note(
         f"Of {words.say_count(len(weighed), 'unit')} with a chance and a price of {day}, {said}{left_open}"
-        "A sum of money is no verdict: a unit with a hard reason is never weighed, and a competent person decides on every other."
+        "A sum of money is no verdict: a unit with a hard reason, or not fit now, is never weighed, and a competent person decides on every other."
     )
 
 
@@ -56,6 +58,6 @@ def list_costs(costs: list[Row], context: Context) -> Table:
         for r in costs
     )  # fmt: skip
     return Table(
-        "costs", "Expected costs of the next twelve months, in the order of the list", columns, cells, shown=SHOWN, is_folded=True,
+        "costs", "Expected costs to twelve months after delivery, in the order of the list", columns, cells, shown=SHOWN, is_folded=True,
         empty="No prices are given.",
     )  # fmt: skip

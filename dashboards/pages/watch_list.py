@@ -84,7 +84,7 @@ def list_sections(
             is_wide=True,
         ),
         Section("real", "Is it real?", (watch_words.tell_gain(tests, model.kind), *watch_words.tell_scores(tests, model)),
-                "Half-years look twelve months ahead and overlap, so they are not independent; the limits draw whole vessels anew."),
+                "Half-years look twelve months ahead and overlap, so they are not independent; the limits draw whole vessels anew, and whole units where vessels are few."),
         Section(
             "model",
             "What the list rests on",

@@ -7,6 +7,11 @@ from dashboards.blocks import Context, Table, name_columns
 from dashboards.pages.watch_words import Row
 
 SHOWN, SHOWN_REASONS = 40, 120
+NO_REASON = {
+    "chances": "no sign that weighs 1.2 times the odds or more",
+    "bands": "no sign that weighs 1.2 times the odds or more",
+    "rule": "no sign of half a point or more",
+}
 KINDS = {"hard": "hard reason", "no record": "no record"}
 
 
@@ -35,7 +40,7 @@ def list_units(rows: list[Row], context: Context) -> Table:
     cells = tuple(
         (
             r.list_rank, context.link_unit(r.unit_id, r.unit_id if r.counted == "in service" else f"{r.unit_id}, {r.counted}"), context.link_vessel(r.imo_number), say_standing(r),
-            words.say_capital(r.reasons) if r.reasons else "no sign above the average", r.would_change, r.age_years, r.test_due_on, r.unit_id,
+            words.say_capital(r.reasons) if r.reasons else NO_REASON[r.kind], r.would_change, r.age_years, r.test_due_on, r.unit_id,
             r.imo_number, r.counted, r.hard_reason or "", r.band or "",
             (None, None, None) if r.chance_12_months is None else tuple(100 * v for v in (r.chance_12_months, r.low, r.high)),
             r.points, r.like_condemned, r.like_units,
@@ -52,7 +57,9 @@ def say_weight(weight: float | None, kind: str) -> str:
     """'2.1 times the odds', '2.0 points', 'hard reason'."""
     if weight is None:
         return KINDS[kind]
-    return f"{words.say_number(weight, 1)} times the odds" if kind == "odds" else f"{words.say_number(weight, 1)} points"
+    if kind == "odds":
+        return f"{words.say_number(weight, 1 if weight >= 1 else 2)} times the odds"
+    return f"{words.say_number(weight, 1)} points"
 
 
 def list_reasons(rows: list[Row], context: Context) -> Table:
@@ -69,7 +76,7 @@ def list_reasons(rows: list[Row], context: Context) -> Table:
     )  # fmt: skip
     return Table(
         "reasons", "Reasons and the records they rest on", columns, cells, shown=SHOWN_REASONS, is_folded=True,
-        empty="No unit has a reason above the average.",
+        empty="No unit has a reason to tell of.",
     )  # fmt: skip
 
 

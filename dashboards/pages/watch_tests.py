@@ -8,8 +8,9 @@ from dashboards.pages.watch_words import FEW, NAMES, Row
 
 REMARK = (
     "At each past half-year every method ordered the units of that day from what was known then, and learned only from half-years that were "
-    "over. Twelve months later it was told who had been condemned. Units that left for another reason in between are counted and left out. "
-    "Limits draw whole vessels anew. Hard signs: wall below the least, last pressure test failed, lining failed."
+    "over and told of by then: where files come once a year, it knew no more than the last year’s. Twelve months later it was told who had been condemned. Units that left for another reason in between are counted and left out. "
+    "The lists are judged by their own order: past ones do not put hard reasons first, as today’s does. Limits draw whole vessels anew; of "
+    "fewer than 30, units too, and the wider count. Hard signs: wall below the least, last pressure test failed, lining failed."
 )
 EMPTY = "No past half-year has both 26 months of records before it and 12 months after it."
 

@@ -9,6 +9,7 @@ from dashboards import words
 from dashboards.blocks import Note
 
 Row = Any
+SIGN = 0.005  # a smaller p, of level or order, says that the model no longer holds
 FEW = 10  # condemned units below which no rate is given
 # The page's own caution (procedures, manual, flag and class, competent person, welding, pressure tests) stands above it.
 CAUTION = (
@@ -24,7 +25,7 @@ NAMES = {
 }
 REMARKS = {
     "chances": "Chance: to be condemned within twelve months if kept aboard, with 95 % limits of what units like it have.",
-    "bands": "Three bands instead of chances: so few condemned units carry an order, and no percentage for a unit.",
+    "bands": "Three bands instead of chances: so few condemned units carry an order, and no percentage for a unit. A band is a place by the model alone, before hard reasons take the first ones.",
     "rule": "Points: 2 for corrosion at the last service or since, 1 for a pressure test due within 18 months, 1 for each 15 years of age, a half for open deck. A judgement, not a chance.",
 }  # fmt: skip
 
@@ -53,7 +54,7 @@ def say_record(tests: Sequence[Row], kind: str) -> str:
     mine, oldest = find_test(tests, pick_method(kind)), find_test(tests, "oldest_first")
     if mine is None or oldest is None or mine.top_5 is None or not mine.condemned:
         return "How well such a list does can’t be told yet: no past half-year has both its records and twelve months after it."
-    top = f"the first 5{words.THIN}% of past lists ({words.say_number(mine.top_5)} places)"
+    top = f"the first 5{words.THIN}% of past lists ({words.say_number(mine.top_5)} places, hard reasons not put first)"
     found = f"{words.say_number(mine.found_5, 0 if mine.found_5 == int(mine.found_5) else 1)} of {top}"
     if mine.condemned < FEW:
         return f"{words.say_count(mine.condemned, 'unit')} condemned in past half-years are too few to rate the list: {found} were among them."
@@ -106,27 +107,39 @@ def tell_scores(tests: Sequence[Row], model: Row) -> tuple[Note, ...]:
         f"In past half-years the model expected {words.say_number(mine.expected, 1)} condemned units; {words.say_number(mine.condemned)} were seen, "
         f"each counted at every half-year that looked ahead to it, and units that left for another reason in part.{slope}{skill}"
     )]  # fmt: skip
-    if model.kind != "rule" and rule is not None and rule.found_5 is not None and rule.found_5 >= mine.found_5:
+    if model.kind != "rule" and rule is not None and rule.found_5 is not None and rule.found_5 >= mine.found_5 - 1e-9:
+        better = "better" if rule.found_5 > mine.found_5 + 1e-9 else "as well"
         notes.append(Note(
-            f"The four plain signs did as well here: {words.say_number(rule.found_5, 1)} condemned in their first 5{words.THIN}%, "
+            f"In the first 5{words.THIN}% the four plain signs did {better}: {words.say_number(rule.found_5, 1)} condemned, "
             f"the model {words.say_number(mine.found_5, 1)}."
         ))  # fmt: skip
     return tuple(notes)
 
 
 def tell_check(model: Row) -> Note:
-    """Does the model still hold in the last year that is over?"""
+    """Does the model still hold in the last year that is over, in level and in order?"""
+    if model.kind == "rule":
+        return Note("No model is in use, so there is none that could cease to hold.", "empty")
     if model.checked_on is None:
         return Note("No model was in use twelve months ago, so whether it still holds can’t be checked yet.", "empty")
     said = (
         f"of the units in service on {words.say_date(model.checked_on)} it expected {words.say_number(model.checked_expected, 1)} to be "
         f"condemned within twelve months, and {words.say_number(model.checked_seen)} were"
     )
-    if model.checked_p < 0.01:
+    is_off = model.checked_p < SIGN
+    if model.checked_order_p is not None and model.checked_order_p < SIGN:
+        order = "those condemned stood elsewhere in its order than its chances allow"
+        return Note(
+            f"Caution: The model no longer holds by more than chance: {said}{', and ' if is_off else '; '}{order}. Take neither its order nor its chances."
+        )
+    if is_off:
         return Note(
             f"Caution: The model no longer holds by more than chance: {said}. Take its order with care, and its chances not at all."
         )
-    return Note(f"The model still holds as far as the last year tells: {said}.")
+    return Note(
+        f"Nothing speaks against the model in the last year that is over: {said}, and they stood in its order as its chances allow. "
+        "A small change would not be seen."
+    )
 
 
 def say_base(model: Row) -> str:

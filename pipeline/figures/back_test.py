@@ -13,24 +13,24 @@ import numpy as np
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.competing import aalen_johansen
 from pipeline.figures.watch_check import check_last
+from pipeline.figures.watch_gate import find_lead, refuse_model
 from pipeline.figures.watch_model import RULE, Model, count_events, fit_model, pick_training
 from pipeline.figures.watch_rows import STEPS, TRAITS, Rows, find_cutoffs, read_rows
 from pipeline.figures.watch_scores import describe, group_rows, round_off
-from pipeline.figures.watch_trials import METHODS, Trial, draw_vessels, take_tops, try_methods
+from pipeline.figures.watch_trials import METHODS, Trial, draw_clusters, take_tops, try_methods
 
 TOPS = (0.05, 0.10)
-LEAST_WINS = 2
 GAIN = 20  # place of gain_5 in a row of figure.back_test
 
 
 def run_back_test(rows: Rows, cutoffs: list[date]) -> tuple[list[tuple], list[Trial]]:
     """Rows of figure.back_test, and the model's trials that had a list."""
-    vessels = draw_vessels(rows) if len(rows.unit) else (np.array([], str), np.ones((1, 0)))
+    draws = draw_clusters(rows)
     found, tops = {}, {}
     for cutoff in cutoffs:
         for trial in try_methods(rows, cutoff):
             found[cutoff, trial.method] = trial
-            tops[cutoff, trial.method] = take_tops(trial, vessels, TOPS)
+            tops[cutoff, trial.method] = take_tops(trial, draws, TOPS)
     told = [
         describe(cutoff, [found[cutoff, method]], tops[cutoff, "oldest_first"], tops[cutoff, method])
         for cutoff in cutoffs for method in METHODS
@@ -43,18 +43,24 @@ def run_back_test(rows: Rows, cutoffs: list[date]) -> tuple[list[tuple], list[Tr
     return told, [found[cutoff, "model"] for cutoff in modelled]
 
 
-def judge_list(rows: Rows, model: Model | str, told: list[tuple]) -> tuple[str, str, int, int]:
+def judge_list(model: Model | str, told: list[tuple], trials: list[Trial]) -> tuple[str, str, int, int]:
     """Kind of list, why in words, half-years won and lost against oldest first by condemned units in the first 5 %."""
     gains = [row[GAIN] for row in told if row[0] is not None and row[2] == "model" and row[6] and row[GAIN] is not None]
     won, lost = sum(g > 1e-9 for g in gains), sum(g < -1e-9 for g in gains)
     if isinstance(model, str):
         return RULE, f"{model}, so units are ordered by four plain signs and no chance is given", won, lost
     tried = f"in {won} of {len(gains)} past half-years the model's first 5 % held more condemned units than the oldest 5 %, in {lost} fewer"
-    if won < LEAST_WINS or won <= lost:
-        return RULE, f"a model was fitted and is not used: {tried}; units are ordered by four plain signs", won, lost
-    if model.kind == "bands":
-        return model.kind, f"{model.events} condemned units carry three traits, told as bands; {tried}", won, lost
-    return model.kind, f"{model.events} condemned units carry eight traits and chances; {tried}", won, lost
+    lead = find_lead(trials)
+    if why := refuse_model(lead, won, lost, tried):
+        return RULE, f"a model was fitted and is not used: {why}; units are ordered by four plain signs", won, lost
+    better = f"its chances in past half-years were better than those of age alone by more than chance (one-sided p {write_p(lead.p)}); {tried}"
+    carried = "three traits, told as bands" if model.kind == "bands" else "eight traits and chances"
+    return model.kind, f"{model.events} condemned units carry {carried}; {better}", won, lost
+
+
+def write_p(p: float) -> str:
+    """'0.03', 'below 0.001'."""
+    return "below 0.001" if p < 0.001 else f"{p:.3f}"
 
 
 def find_shares(rows: Rows) -> tuple[float | None, float | None]:
@@ -86,9 +92,9 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     told, trials = run_back_test(rows, cutoffs)
     insert_rows(con, "figure.back_test", told)
     insert_rows(con, "figure.back_test_group", group_rows(trials))
-    training = pick_training(rows, np.datetime64(as_of))
+    training = pick_training(rows, np.datetime64(as_of), is_now=True)
     model = fit_model(training)
-    kind, why, won, lost = judge_list(rows, model, told)
+    kind, why, won, lost = judge_list(model, told, trials)
     counted = (
         len(np.unique(training.vessel)),
         len(np.unique(training.unit)),

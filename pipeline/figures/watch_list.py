@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from typing import NamedTuple
 
@@ -22,6 +23,9 @@ CHANGES = {
     TEST_PASSED: ("test",),
     "26 months of services that find no corrosion": ("grade", "major", "corroded", "pit"),
 }
+# What a record to come would add, told of units that none of these would move down.
+RUST, RUST_GRADE = "corrosion found, of rust grade Ri3", 3
+NOTHING_MOVES = "no such record moves it: only a hard reason would"
 
 
 class Order(NamedTuple):
@@ -40,13 +44,22 @@ def set_aside(rows: Rows, traits: tuple[str, ...]) -> Rows:
     return rows._replace(**{trait: np.zeros(len(rows.unit)) for trait in traits})
 
 
+def find_rust(rows: Rows) -> Rows:
+    """The same rows after a report of corrosion of that grade."""
+    return rows._replace(grade=np.maximum(rows.grade, RUST_GRADE), corroded=np.ones(len(rows.unit)))
+
+
+def change_scores(rows: Rows, score: Callable[[Rows], np.ndarray]) -> dict[str, np.ndarray]:
+    """Scores (n,) after each change, by its words."""
+    return {name: score(set_aside(rows, traits)) for name, traits in CHANGES.items()} | {RUST: score(find_rust(rows))}
+
+
 def order_units(rows: Rows, model: Model | str, kind: str) -> Order:
     """By the model, or by the rule where it is not used."""
     if kind == RULE or isinstance(model, str):
-        changed = {name: score_by_rule(set_aside(rows, traits)) for name, traits in CHANGES.items()}
-        return Order(RULE, score_by_rule(rows), None, None, None, changed)
-    changed = {name: model.chance(set_aside(rows, traits)) for name, traits in CHANGES.items()}
-    chances = model.chance(rows)
+        # an unknown age is the middle one of these rows, which no change moves
+        return Order(RULE, score_by_rule(rows), None, None, None, change_scores(rows, score_by_rule))
+    changed, chances = change_scores(rows, model.chance), model.chance(rows)
     if kind != CHANCES:
         return Order(kind, chances, None, None, None, changed)
     return Order(kind, chances, chances, *model.limits(rows), changed)
@@ -61,13 +74,17 @@ def name_bands(scores: np.ndarray) -> list[str]:
 
 
 def say_change(order: Order, n: int, hard: int, by_score: np.ndarray) -> tuple[str, int | None]:
-    """What would move the unit down most, and its rank then among the others as they stand; by_score: all scores, rising."""
-    best = min(order.changed, key=lambda name: order.changed[name][n])
+    """What would move the unit down most, else what would move it up, and its rank then among the others as they stand; by_score: all
+    scores, rising."""
+    best = min(CHANGES, key=lambda name: order.changed[name][n])
+    if order.changed[best][n] >= order.scores[n] - 1e-9:
+        best = RUST
     then = float(order.changed[best][n])
-    if then >= order.scores[n] - 1e-9:
-        return "no record to come within the year: age and place stay", None
-    # those above what it would have then count the unit itself, as it stands now
-    rank = hard + len(by_score) - int(np.searchsorted(by_score, then + 1e-12, side="right"))
+    if abs(then - order.scores[n]) < 1e-9:
+        return NOTHING_MOVES, None
+    # of those above what it would have then, the unit itself is one as it stands now, where it would move down
+    above = len(by_score) - int(np.searchsorted(by_score, then + 1e-12, side="right"))
+    rank = hard + above + int(then > order.scores[n])
     said = (
         f", chance then {100 * then:.0f} %"
         if order.kind == CHANCES
@@ -147,7 +164,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     every = read_rows(con)
     rows = every.pick(every.is_now)
     kind = con.execute("select kind from figure.watch_model").fetchall()[0][0]
-    model = fit_model(pick_training(every, np.datetime64(as_of)))
+    model = fit_model(pick_training(every, np.datetime64(as_of), is_now=True))
     order, columns = order_units(rows, model, kind), read_columns(con)
     reasons = weigh_signs(con, rows, model if order.kind != RULE else None)
     for unit, imo, counted, age, told in find_hard(con):

@@ -26,6 +26,24 @@ stay as (
     select unit_now.unit_id, unit_now.* exclude (unit_id) from figure.unit_now as unit_now join unit using (unit_id, imo_number)
     qualify row_number() over (partition by unit_id order by coalesce(in_service_on, made_on) desc, unit_now.record_no desc) = 1
 ),
+-- a wall read, and the register row that says how thick it was when new and how thin it may be
+reading as (
+    with last_read as (
+        select unit.unit_id, service.serviced_on as seen_on, service.wall_mm_measured, service.file_id, service.record_no, service.line_no, new_mm, least_mm,
+            new_file_id, new_record_no, new_line_no,
+            printf('%.2f', wall_mm_measured) || ' mm of wall read on ' || strftime(serviced_on, '%-d %b %Y') || coalesce(', of '
+                || printf('%.2f', new_mm) || ' mm when new', '') || coalesce(', least ' || printf('%.2f', least_mm) || ' mm', '') as said
+        from unit join record.service as service using (unit_id) left join (
+            select stay.unit_id, wall_mm as new_mm, wall_min_mm as least_mm, stay.file_id as new_file_id, stay.record_no as new_record_no, stay.line_no as new_line_no
+            from stay join record.unit as register on register.file_id = stay.file_id and register.record_no = stay.record_no and register.unit_id = stay.unit_id
+        ) using (unit_id)
+        where wall_mm_measured is not null and serviced_on > starts_on - to_months(26) and serviced_on <= starts_on
+        qualify row_number() over (partition by unit.unit_id order by serviced_on desc, service.file_id desc, service.record_no desc) = 1
+    )
+    select unit_id, said, seen_on, 'service' as table_name, file_id, record_no, line_no from last_read
+    union all
+    select unit_id, said, null, 'unit', new_file_id, new_record_no, new_line_no from last_read where new_mm is not null or least_mm is not null
+),
 found as (
     select unit_id, component, defect, rust_grade, severity, pit_depth_mm, found_on, file_id, record_no, line_no
     from unit join record.finding using (unit_id) where found_on > starts_on - to_months(26) and found_on <= starts_on
@@ -35,17 +53,21 @@ select unit_id, 'corrosion' as trait, concat_ws(', ', coalesce('rust grade ' || 
     found_on as seen_on, 'finding' as table_name, file_id, record_no, line_no
 from found where defect = 'corrosion' and component in ('shell', 'lining', 'head')
 union all
+-- in the words of a list that does not weigh how severe it was called
+select unit_id, 'grade', coalesce('rust grade ' || rust_grade, 'corrosion') || ' on ' || strftime(found_on, '%-d %b %Y'), found_on, 'finding', file_id, record_no, line_no
+from found where defect = 'corrosion' and component in ('shell', 'lining', 'head')
+union all
 select unit_id, 'pit', 'pit of ' || printf('%.2f', pit_depth_mm) || ' mm on ' || strftime(found_on, '%-d %b %Y'), found_on, 'finding', file_id, record_no, line_no
 from found where pit_depth_mm > 0 qualify row_number() over (partition by unit_id order by pit_depth_mm desc, found_on desc, record_no) = 1
 union all
-select unit_id, 'wall', printf('%.2f', wall_mm_measured) || ' mm of wall read on ' || strftime(serviced_on, '%-d %b %Y'), serviced_on, 'service', file_id, record_no, line_no
-from unit join record.service using (unit_id)
-where wall_mm_measured is not null and serviced_on > starts_on - to_months(26) and serviced_on <= starts_on
-qualify row_number() over (partition by unit_id order by serviced_on desc, record_no) = 1
+select unit_id, 'wall', said, seen_on, table_name, read.file_id, read.record_no, read.line_no from reading as read
 union all
-select unit.unit_id, 'test', 'pressure test due ' || strftime(due_on, '%-d %b %Y'), basis_on, case when is_first then 'unit' else 'service' end,
+select unit.unit_id, 'test', 'pressure test ' || case when due_on < starts_on then 'was due ' else 'due ' end || strftime(due_on, '%-d %b %Y')
+        || ', every ' || case when interval_months % 12 = 0 then (interval_months // 12)::varchar || ' years' else interval_months::varchar || ' months' end
+        || ' by ' || rule_id, basis_on, case when is_first then 'unit' else 'service' end,
     basis_file_id, basis_record_no, basis_line_no
 from unit join duty.span as span on span.unit_id = unit.unit_id and span.imo_number = unit.imo_number and span.due_on = unit.test_due_on
+join (select rule_id, interval_months from duty.rule) using (rule_id)
 where duty = 'pressure_test' and basis_on <= starts_on and judged_from <= starts_on and coalesce(judged_to > starts_on, true)
 qualify row_number() over (partition by unit.unit_id order by basis_on desc, rule_id, subject_no) = 1
 union all

@@ -12,7 +12,7 @@ import numpy as np
 from scipy import stats
 
 from pipeline.figures.statistics.hazard import Hazard, fit_hazard
-from pipeline.figures.watch_rows import EIGHT, OVERLAP, THREE, Rows, end_of_year, lay_out, middle_age
+from pipeline.figures.watch_rows import EIGHT, OVERLAP, THREE, Rows, end_of_year, forget_later, lay_out, middle_age
 
 FEW_EVENTS, MANY_EVENTS = 10, 40
 RIDGE = 10.0
@@ -50,9 +50,10 @@ class Model(NamedTuple):
         return tuple(1 / (1 + np.exp(-(logit + side * spread))) for side in (-1, 1))
 
 
-def pick_training(rows: Rows, cutoff: np.datetime64) -> Rows:
-    """Rows whose 12 months were over on that day."""
-    return rows.pick(~np.isnan(rows.condemned) & (end_of_year(rows.starts) <= cutoff))
+def pick_training(rows: Rows, cutoff: np.datetime64, is_now: bool = False) -> Rows:
+    """Rows whose 12 months were over on that day, with outcomes as known then; is_now: as known now."""
+    known = rows.pick(~np.isnan(rows.condemned)) if is_now else forget_later(rows, cutoff)
+    return known.pick(end_of_year(known.starts) <= cutoff)
 
 
 def count_events(rows: Rows) -> int:

@@ -10,8 +10,9 @@ import numpy as np
 from pipeline.figures.watch_model import Model
 from pipeline.figures.watch_rows import Rows
 
-MOST_REASONS = 3
-LEAST_ODDS = 1.2
+MOST_REASONS, MOST_LOWER = 3, 2
+LEAST_ODDS, LEAST_POINTS = 1.2, 0.5
+LARGE_LOWER = 0.5  # a sign that halves the odds is told as well
 # Traits of the model that tell of one thing, by the sign that shows it.
 SIGNS = {
     "corrosion": ("grade", "major"),
@@ -36,9 +37,9 @@ class Reason(NamedTuple):
 
 
 def say_reason(reason: Reason) -> str:
-    """'2.1 times the odds: rust grade Ri4 on 12 Mar 2026'."""
+    """'2.1 times the odds: rust grade Ri4 on 12 Mar 2026', '0.38 times the odds: a CO2 cylinder'."""
     if reason.kind == "odds":
-        return f"{reason.weight:.1f} times the odds: {reason.said}"
+        return f"{reason.weight:.{1 if reason.weight >= 1 else 2}f} times the odds: {reason.said}"
     if reason.kind == "points":
         return f"{reason.weight:.1f} points: {reason.said}"
     return reason.said
@@ -73,18 +74,28 @@ def weigh_traits(rows: Rows, model: Model | None) -> dict[str, np.ndarray]:
     return found
 
 
+def pick_words(said: dict[tuple[str, str], str], unit: str, sign: str, model: Model | None) -> str | None:
+    """What the records say of a sign, without how severe corrosion was called where the list does not weigh that."""
+    is_plain = sign == "corrosion" and (model is None or "major" not in model.traits)
+    return said.get((unit, "grade" if is_plain else sign))
+
+
 def weigh_signs(con: duckdb.DuckDBPyConnection, rows: Rows, model: Model | None) -> dict[str, list[Reason]]:
-    """By unit, the reasons that weigh most and that a record shows, at most three; and that records are missing."""
+    """By unit, the reasons that weigh most and that a record shows, at most three; those that halve the odds or more, at most two; and
+    that records are missing."""
     said = {(unit, trait): text for unit, trait, text in con.execute("from watch_sign").fetchall()}
-    kind, least = ("points", 0.5) if model is None else ("odds", LEAST_ODDS)
+    kind, least = ("points", LEAST_POINTS) if model is None else ("odds", LEAST_ODDS)
     weights = weigh_traits(rows, model)
     told: dict[str, list[Reason]] = {}
     for n, unit in enumerate(rows.unit.tolist()):
         found = [
-            Reason(kind, sign, said[unit, sign], round(float(weight[n]), 6))
-            for sign, weight in weights.items() if weight[n] >= least - 1e-9 and (unit, sign) in said
+            Reason(kind, sign, words, round(float(weight[n]), 6))
+            for sign, weight in weights.items() if (words := pick_words(said, unit, sign, model))
         ]  # fmt: skip
-        told[unit] = sorted(found, key=lambda reason: (-reason.weight, reason.trait))[:MOST_REASONS]
+        found.sort(key=lambda reason: (-reason.weight, reason.trait))
+        told[unit] = [reason for reason in found if reason.weight >= least - 1e-9][:MOST_REASONS]
+        if model is not None:
+            told[unit] += [reason for reason in found if reason.weight <= LARGE_LOWER][-MOST_LOWER:]
         if (unit, NO_SERVICE) in said:
             told[unit].append(Reason("no record", NO_SERVICE, said[unit, NO_SERVICE], None))
     return told

@@ -22,11 +22,15 @@ STEPS = {"wall": 0.1}
 EIGHT = tuple(TRAITS)
 THREE = ("age", "grade", "test")
 DEEPEST_MM = 2.0  # a deeper pit counts as this deep: one reading must not carry the list
+NEVER = np.datetime64("NaT")
 OVERLAP = 0.5  # half-years look 12 months ahead: each month is looked at twice
 
 
 class Rows(NamedTuple):
-    """One place (n,) a unit and half-year. condemned is NaN where it can't be told yet, share the part of the year it was watched."""
+    """One place (n,) a unit and half-year. condemned is NaN where it can't be told yet, share the part of the year it was watched.
+
+    told, condemned_known, gone_known: days from which the outcome, that it was condemned, or gone, was known; NaT where there is none.
+    """
 
     starts: np.ndarray
     is_now: np.ndarray
@@ -45,6 +49,9 @@ class Rows(NamedTuple):
     condemned: np.ndarray
     gone: np.ndarray
     share: np.ndarray
+    told: np.ndarray
+    condemned_known: np.ndarray
+    gone_known: np.ndarray
 
     def pick(self, which: np.ndarray) -> Rows:
         """Those rows."""
@@ -58,7 +65,7 @@ def read_rows(con: duckdb.DuckDBPyConnection) -> Rows:
             case when corrosion_days > 0 then greatest(coalesce(worst_grade, 1), 1) else 0 end as grade, is_major,
             least(coalesce(pit_mm, 0), {DEEPEST_MM}) as pit, coalesce(wall_lost_mm, 0) as wall, is_test_due,
             space_category = 'open_deck' as deck, agent = 'co2' as co2, is_corroded_at_last, hard_signs, condemned::integer as condemned,
-            gone_on is not null as gone, watched_share
+            gone_on is not null as gone, watched_share, told_on, condemned_known_on, gone_known_on
         from figure.unit_half_year order by starts_on, unit_id""").fetchnumpy()
     columns = {name: np.ma.asarray(values) for name, values in found.items()}
     plain = [np.asarray(columns[name], kind) for name, kind in
@@ -67,7 +74,10 @@ def read_rows(con: duckdb.DuckDBPyConnection) -> Rows:
              "condemned")  # fmt: skip
     numbers = [np.ma.filled(columns[name].astype(float), np.nan) for name in names]
     gone = np.ma.filled(columns["gone"].astype(bool), False)
-    return Rows(*plain, *numbers, gone, np.ma.filled(columns["watched_share"].astype(float), np.nan))
+    days = [
+        np.ma.filled(columns[name].astype("datetime64[D]"), NEVER) for name in ("told_on", "condemned_known_on", "gone_known_on")
+    ]
+    return Rows(*plain, *numbers, gone, np.ma.filled(columns["watched_share"].astype(float), np.nan), *days)
 
 
 def lay_out(rows: Rows, traits: tuple[str, ...], age_else: float) -> np.ndarray:
@@ -88,6 +98,15 @@ def score_by_rule(rows: Rows) -> np.ndarray:
     open deck. A judgement, as good as any fitted model with ten events or fewer in the project's simulations."""
     age = np.where(np.isnan(rows.age), middle_age(rows), rows.age)
     return 2 * rows.corroded + rows.test + age / 15 + 0.5 * rows.deck
+
+
+def forget_later(rows: Rows, day: np.datetime64) -> Rows:
+    """The rows whose outcome could be told by that day, with the outcome as it was known then: who was condemned or gone and not yet
+    said to be counts as watched all year."""
+    known = rows.pick(~np.isnan(rows.condemned) & (rows.told <= day))
+    condemned = np.where(known.condemned_known <= day, known.condemned, 0.0)
+    gone = known.gone & (known.gone_known <= day)
+    return known._replace(condemned=condemned, gone=gone, share=np.where(gone, known.share, 1.0))
 
 
 def find_cutoffs(rows: Rows) -> list[np.datetime64]:

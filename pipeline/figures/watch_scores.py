@@ -15,16 +15,20 @@ BANDS = ((0.05, "first 5 %"), (0.20, "next 15 %"), (1.0, "the rest"))
 
 
 def compare_tops(mine: np.ndarray, oldest: np.ndarray) -> list[float | None]:
-    """Top, found, precision with its limits, lift, gain over oldest first with its limits; None where nothing can be told."""
-    top, found, total, condemned = (float(v) for v in mine[:, 0])
+    """Top, found, precision with its limits, lift, gain over oldest first with its limits, from (k, 4, b) of take_tops; None where
+    nothing can be told. Of several kinds of draw the wider limits count."""
+    top, found, total, condemned = (float(v) for v in mine[0, :, 0])
     if not top:
         return [None] * 9
     precision = found / top
     lift = precision / (condemned / total) if condemned else None
-    gains = [m[1] / np.maximum(m[0], 1e-9) for m in (mine, oldest)]
+    gains = [m[:, 1] / np.maximum(m[:, 0], 1e-9) for m in (mine, oldest)]
     gain = gains[0] - gains[1]
-    limits = [np.quantile(drawn[1:], (0.025, 0.975)) for drawn in (gains[0], gain)]
-    return [round_off(v) for v in (top, found, precision, *limits[0], lift, gain[0], *limits[1])]
+    limits = [
+        (np.quantile(drawn[:, 1:], 0.025, axis=1).min(), np.quantile(drawn[:, 1:], 0.975, axis=1).max())
+        for drawn in (gains[0], gain)
+    ]
+    return [round_off(v) for v in (top, found, precision, *limits[0], lift, gain[0, 0], *limits[1])]
 
 
 def round_off(value: float | None) -> float | None:

@@ -308,9 +308,9 @@ FROM (SELECT coalesce(shell_material, '*') AS shell_material, count(*)::INTEGER 
 -- Watch list: chances that fall with the rank, reasons that lead to findings, and four past half-years.
 INSERT INTO figure.watch_model
 SELECT 'chances', '50 condemned units carry eight traits and chances; in 3 of 4 past half-years the model''s first 5 % held more condemned units than the oldest 5 %, in 1 fewer',
-  getvariable('vessels'), 40 * getvariable('vessels'), 6, 50, 3, 1, 0.031, 0.022, getvariable('day') - 400, 7.4, 8, 0.81 WHERE getvariable('vessels') > 0
+  getvariable('vessels'), 40 * getvariable('vessels'), 6, 50, 3, 1, 0.031, 0.022, getvariable('day') - 400, 7.4, 8, 0.81, 0.44 WHERE getvariable('vessels') > 0
 UNION ALL SELECT 'rule', '0 units condemned in the records to learn from; more than 10 are needed, so units are ordered by four plain signs and no chance is given',
-  0, 0, 0, 0, 0, 0, NULL, NULL, NULL, NULL, NULL, NULL WHERE getvariable('vessels') = 0;
+  0, 0, 0, 0, 0, 0, NULL, NULL, NULL, NULL, NULL, NULL, NULL WHERE getvariable('vessels') = 0;
 INSERT INTO figure.watch_weight SELECT * FROM (VALUES ('grade', 'a rust grade', 1.7, 1.3, 2.2), ('test', 'pressure test due', 2.1, 1.2, 3.7)) WHERE getvariable('vessels') > 0;
 INSERT INTO figure.watch_list
 WITH numbered AS (SELECT unit_id, min(imo_number) AS imo_number, max(age_years) AS age_years, row_number() OVER (ORDER BY unit_id)::INTEGER AS no

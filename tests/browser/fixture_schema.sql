@@ -147,7 +147,7 @@ CREATE TABLE figure.back_test_group (grouped_by TEXT, group_no INTEGER, label TE
   INTEGER, share DOUBLE, low DOUBLE, high DOUBLE);
 CREATE TABLE figure.watch_model (kind TEXT, why TEXT, vessels INTEGER, units INTEGER, half_years INTEGER, events INTEGER, won
   INTEGER, lost INTEGER, condemned_share DOUBLE, left_share DOUBLE, checked_on DATE, checked_expected DOUBLE, checked_seen
-  INTEGER, checked_p DOUBLE);
+  INTEGER, checked_p DOUBLE, checked_order_p DOUBLE);
 CREATE TABLE figure.watch_weight (trait TEXT, step TEXT, odds DOUBLE, low DOUBLE, high DOUBLE);
 CREATE TABLE figure.watch_list (list_rank INTEGER, unit_id TEXT, imo_number TEXT, counted TEXT, hard_reason TEXT, kind TEXT,
   band TEXT, chance_12_months DOUBLE, low DOUBLE, high DOUBLE, points DOUBLE, reasons TEXT, would_change TEXT, rank_then

@@ -17,7 +17,7 @@ from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.hazard import expit
 from pipeline.figures.statistics.scores import precision_at
 from pipeline.figures.watch_check import count_distribution
-from pipeline.figures.watch_list import order_units
+from pipeline.figures.watch_list import RUST, order_units
 from pipeline.figures.watch_model import BANDS, CHANCES, RULE, Model, choose_kind, fit_model, pick_training
 from pipeline.figures.watch_rows import read_rows, score_by_rule
 from tests.conftest import VESSEL_A
@@ -26,7 +26,7 @@ AS_OF = date(2026, 7, 1)
 DAYS = [date(year, month, 1) for year in range(2020, 2027) for month in (1, 7)][:13]
 COLUMNS = """starts_on date, is_now boolean, unit_id text, imo_number text, age_years double, corrosion_days integer, worst_grade integer,
 is_major boolean, pit_mm double, wall_lost_mm double, is_test_due boolean, space_category text, agent text, is_corroded_at_last boolean,
-hard_signs integer, condemned boolean, gone_on date, watched_share double"""
+hard_signs integer, condemned boolean, gone_on date, watched_share double, told_on date, condemned_known_on date, gone_known_on date"""
 
 
 def invent_rows(seed: int, vessels: int = 10, each: int = 40, base: float = -5.0, is_permuted: bool = False) -> list[tuple]:
@@ -46,7 +46,7 @@ def invent_rows(seed: int, vessels: int = 10, each: int = 40, base: float = -5.0
                 [day, day == AS_OF, f"u{day:%y%m}{n:03d}", f"{n // each:07d}", float(age[n]), int(grade[n] > 0),
                  int(grade[n]) or None, bool(grade[n] > 3), None, None, bool(test[n]), "other", "powder", bool(grade[n] > 0), 0,
                  bool(happened[n]) if is_over else None, day + timedelta(100) if gone[n] and is_over else None,
-                 (0.27 if gone[n] else 1.0) if is_over else None]
+                 (0.27 if gone[n] else 1.0) if is_over else None, *([day.replace(day.year + 1)] * 3 if is_over else [None] * 3)]
             )  # fmt: skip
             outcomes.append(rows[-1][15:])
     if is_permuted:
@@ -161,6 +161,25 @@ def test_a_list_knows_nothing_of_what_came_after_it():
     assert told[0] == told[1] and any(row[4] for row in told[0])
 
 
+def test_a_list_learns_only_from_what_was_known_on_its_day():
+    """Condemnations of 2020 and 2021 that nobody told before 2025: no past list learned from them, today's does."""
+    rows = invent_rows(11)
+    late = [(*row[:19], date(2025, 2, 1), row[20]) if row[15] and row[0] < date(2022, 1, 1) else row for row in rows]
+    never = [(*row[:15], False, *row[16:]) if row[15] and row[0] < date(2022, 1, 1) else row for row in rows]
+    asked = (
+        "select cutoff, method, kind, events, round(expected, 6) from figure.back_test where cutoff < '2025-01-01' order by all"
+    )
+    told = [run_back_test(each) for each in (late, never, rows)]
+    assert told[0].execute(asked).fetchall() == told[1].execute(asked).fetchall() != told[2].execute(asked).fetchall()
+    assert read_model(told[0])["events"] == read_model(told[2])["events"] > read_model(told[1])["events"]
+    # and an outcome that could not be told by then is no outcome then
+    untold = [
+        (*row[:18], date(2025, 2, 1), *row[19:]) if row[15] is not None and row[0] < date(2022, 1, 1) else row for row in rows
+    ]
+    events = "select sum(events) from figure.back_test where method = 'model' and cutoff < '2023-01-01'"
+    assert run_back_test(untold).execute(events).fetchone() == (0,)
+
+
 def test_the_same_rows_give_the_same_figures():
     told = [[run_back_test(invent_rows(8)).execute(f"from figure.{table}").fetchall() for table in TABLES] for _ in (1, 2)]
     assert told[0] == told[1]
@@ -169,10 +188,37 @@ def test_the_same_rows_give_the_same_figures():
 def test_limits_hold_the_chance_and_reach_further_for_a_rare_unit():
     con = run_back_test(invent_rows(1))
     rows = read_rows(con)
-    order = order_units(rows.pick(rows.is_now), fit_model(pick_training(rows, np.datetime64(AS_OF))), CHANCES)
+    order = order_units(rows.pick(rows.is_now), fit_model(pick_training(rows, np.datetime64(AS_OF), is_now=True)), CHANCES)
     assert (order.low < order.chances).all() and (order.chances < order.high).all()
-    for changed in order.changed.values():
-        assert (changed <= order.chances + 1e-12).all()
+    for name, changed in order.changed.items():
+        assert (changed >= order.chances - 1e-12).all() if name == RUST else (changed <= order.chances + 1e-12).all()
+
+
+def test_one_vessel_says_nothing_by_limits_without_width():
+    """Of one vessel units are drawn; outcomes dealt anew are no gain, and the model that won by luck is not used."""
+    for seed in (100, 101, 102):
+        con = run_back_test(invent_rows(seed, 1, 200, -4.5, is_permuted=True))
+        low, high = con.execute(
+            "select gain_5_low, gain_5_high from figure.back_test where cutoff is null and method = 'model'"
+        ).fetchone()
+        assert low <= 0 <= high and high - low > 0.02
+        told = read_model(con)
+        assert told["kind"] == RULE and "not better than those of age alone" in told["why"]
+
+
+@pytest.mark.parametrize("turn", ["none", "level", "order"])
+def test_a_model_that_no_longer_holds_is_noticed(turn):
+    """In the last year twice as many are condemned, or as many as expected, all of them among units without a sign."""
+    rows, last = invent_rows(21), date(2025, 7, 1)
+    if turn == "level":
+        rows = [(*row[:15], row[15] or n % 12 == 0, *row[16:]) if row[0] == last else row for n, row in enumerate(rows)]
+    if turn == "order":
+        count = sum(row[15] for row in rows if row[0] == last)
+        clean = [n for n, row in enumerate(rows) if row[0] == last and not row[6] and not row[10]][:count]
+        rows = [(*row[:15], n in clean, *row[16:]) if row[0] == last else row for n, row in enumerate(rows)]
+    told = read_model(run_back_test(rows))
+    assert (told["checked_p"] < 0.005) == (turn == "level")
+    assert (told["checked_order_p"] < 0.005) == (turn in ("order", "level"))
 
 
 def test_number_of_events_of_unequal_chances():
@@ -232,7 +278,9 @@ def test_what_would_change_the_rank(exports, run_on, hard_fleet):
     con = run_on(exports(hard_fleet))[1]
     told = dict(con.execute("select unit_id, would_change from figure.watch_list").fetchall())
     assert told["U1"].startswith("26 months of services that find no corrosion: rank 3")
-    assert told["U2"] == "a hard reason stands whatever the order" and told["U3"].startswith("no record to come")
+    assert told["U2"] == "a hard reason stands whatever the order" and told["U3"].startswith(
+        "corrosion found, of rust grade Ri3: rank 4, 2.5 points then"
+    )
 
 
 @pytest.mark.parametrize("day", ["2009-01-01", "2026-05-10"])

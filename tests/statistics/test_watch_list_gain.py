@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from importlib.resources import files
+from itertools import pairwise
 from typing import NamedTuple
 
 import duckdb
@@ -18,7 +19,8 @@ from pipeline.figures import back_test
 from pipeline.figures.build import run_sql
 from pipeline.figures.statistics.hazard import expit, fit_hazard
 from pipeline.figures.statistics.scores import calibrate, count_top, precision_at
-from pipeline.figures.watch_rows import OVERLAP, read_rows
+from pipeline.figures.watch_model import fit_model, pick_training
+from pipeline.figures.watch_rows import OVERLAP, Rows, end_of_year, read_rows
 from tests.simulator.parameters import Truth
 from tests.statistics.watched_fleet import AS_OF, build_watched
 
@@ -124,10 +126,11 @@ def test_permuted_outcomes_give_no_lift():
         con.execute(
             """create or replace table figure.unit_half_year as
             with numbered as (select *, row_number() over (partition by starts_on order by unit_id) as place from figure.unit_half_year),
-            dealt as (select starts_on, condemned, condemned_on, gone_reason, gone_on, watched_share,
+            dealt as (select starts_on, condemned, condemned_on, gone_reason, gone_on, watched_share, told_on, condemned_known_on, gone_known_on,
                 row_number() over (partition by starts_on order by hash(unit_id || starts_on::varchar || $seed)) as place from figure.unit_half_year)
             select numbered.* exclude (place) replace (dealt.condemned as condemned, dealt.condemned_on as condemned_on,
-                dealt.gone_reason as gone_reason, dealt.gone_on as gone_on, dealt.watched_share as watched_share)
+                dealt.gone_reason as gone_reason, dealt.gone_on as gone_on, dealt.watched_share as watched_share, dealt.told_on as told_on,
+                dealt.condemned_known_on as condemned_known_on, dealt.gone_known_on as gone_known_on)
             from numbered join dealt using (starts_on, place)""",
             {"seed": str(number)},
         )
@@ -150,6 +153,65 @@ def test_few_condemned_units_carry_no_model(seed):
     kind, why, events = con.execute("select kind, why, events from figure.watch_model").fetchone()
     assert events <= 10 and kind == "rule" and "more than 10 are needed" in why
     assert con.execute("select count(*) from figure.watch_weight").fetchone() == (0,)
+
+
+def deal_outcomes(seed: int, vessels: int, each: int) -> Rows:
+    """Rows of units that last, rust and age, whose outcomes are those of other units: each unit's years are dealt to another place."""
+    chance = np.random.default_rng([9400, seed])
+    count, days = vessels * each, [np.datetime64(f"{2020 + n // 2}-{1 + n % 2 * 6:02d}-01") for n in range(11)]
+    names, age = np.arange(count), chance.uniform(0, 20, count)
+    grade = np.where(chance.random(count) < 0.25, chance.integers(1, 6, count), 0)
+    told, happened = [], []
+    for _ in range(len(days) + 1):
+        test = chance.random(count) < 0.12
+        half = 1 - np.sqrt(1 - expit(-4.5 + 0.8 * grade + 1.2 * test + 0.03 * age))
+        happened.append((names.copy(), chance.random(count) < half))
+        told.append((names.copy(), age.copy(), grade.astype(float), test.astype(float)))
+        new = happened[-1][1] | (age > 20)
+        names, age, grade = np.where(new, names + count, names), np.where(new, 0, age + 0.5), np.where(new, 0, grade)
+        grade = np.where(chance.random(count) < 0.05, np.minimum(grade + 1, 5), grade)
+    place, n = chance.permutation(count), len(days) * count
+    outcomes = [(now | (later & (u == v)))[place] for (u, now), (v, later) in pairwise(happened)]
+    unit, age, grade, test = (np.concatenate([each[n] for each in told[:-1]]) for n in range(4))
+    starts, none = np.repeat(days, count), np.zeros(n)
+    vessel = np.tile(np.repeat(np.arange(vessels), each).astype(str), len(days))
+    over = end_of_year(starts)
+    return Rows(starts, np.zeros(n, bool), unit.astype(str), vessel, age, grade, (grade > 3).astype(float), none, none, test, none, none,
+                (grade > 0).astype(float), none, np.concatenate(outcomes).astype(float), np.zeros(n, bool), np.ones(n), over, over, over)  # fmt: skip
+
+
+class Luck(NamedTuple):
+    """Of fleets whose outcomes follow nothing, how many: were tried, said better or worse than oldest first, used the model, would have
+    used it by won and lost half-years alone."""
+
+    tried: int
+    claimed: int
+    used: int
+    naive: int
+
+
+def count_luck(vessels: int, each: int, fleets: int) -> Luck:
+    """Those of fleets of that size."""
+    claimed = used = naive = tried = 0
+    for seed in range(fleets):
+        rows = deal_outcomes(seed, vessels, each)
+        told, trials = back_test.run_back_test(rows, back_test.find_cutoffs(rows))
+        model = fit_model(pick_training(rows, np.datetime64("2026-07-01"), is_now=True))
+        low, high = next(row[back_test.GAIN + 1 : back_test.GAIN + 3] for row in told if row[0] is None and row[2] == "model")
+        kind, _, won, lost = back_test.judge_list(model, told, trials)
+        tried, claimed = tried + (low is not None), claimed + (low is not None and (low > 0 or high < 0))
+        used, naive = used + (kind != "rule"), naive + (won >= 2 and won > lost)
+    return Luck(tried, claimed, used, naive)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("vessels", "each"), [(1, 200), (2, 100), (3, 70), (6, 40), (12, 25)])
+def test_luck_is_rarely_taken_for_a_better_list(vessels, each):
+    """Nominal 5 % of false words either way; a model is used hardly ever. By won and lost half-years alone it would be in a third."""
+    luck = count_luck(vessels, each, 40)
+    assert luck.tried >= 35
+    assert luck.claimed <= 5 and luck.used <= 3, luck
+    assert luck.naive >= 6
 
 
 def invent_hazard(seed: int, units: int = 4000, exits: float = 0.4) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -182,6 +244,12 @@ def test_a_known_hazard_is_recovered_and_the_naive_way_fails():
     assert naive[0] < truth[0] - 0.15
 
 
+def print_luck(fleets: int = 40) -> None:
+    """How often luck is taken for a better list."""
+    for vessels, each in ((1, 200), (2, 100), (3, 70), (4, 50), (6, 40), (8, 30), (12, 25), (20, 20)):
+        print(vessels, "vessels,", each, "units each:", count_luck(vessels, each, fleets), flush=True)
+
+
 def print_table(fleets: int = 20) -> None:
     """What the tests see."""
     told = tell_held_out(fleets)
@@ -198,4 +266,5 @@ def print_table(fleets: int = 20) -> None:
 
 
 if __name__ == "__main__":
+    print_luck()
     print_table()
