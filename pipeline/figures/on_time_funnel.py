@@ -27,6 +27,7 @@ from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredSha
 SIGNAL, WARNING = 0.998, 0.95
 STEPS = (0.1, 0.3, 0.5, 0.7, 0.9)  # chances at which the others' share is taken
 FINE = 1e-4  # of a share
+ASKED = 0.83  # to be sure of the 80 % told: that share, size and spread are estimated costs two or three of a hundred (tests/statistics)
 
 
 class Place(NamedTuple):
@@ -151,7 +152,7 @@ def find_seen_ratio(shares: np.ndarray, due: np.ndarray, sizes: np.ndarray) -> f
     edges = np.array(find_edges(base, place, shares, due, sizes))
     size = int(sizes[place])
     counts = np.unique(np.linspace(size, max(size, min(due[place], np.ceil(1.2 * sizes[place]))), 4).astype(int))
-    found = [find_least_ratio(base, int(n), leasts=np.ceil(n * (edges - 2 * FINE))) for n in counts]
+    found = [find_least_ratio(base, int(n), ASKED, leasts=np.ceil(n * (edges - 2 * FINE))) for n in counts]
     return None if None in found else max(ratio for ratio in found if ratio is not None)
 
 

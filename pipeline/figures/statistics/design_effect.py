@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from pipeline.figures.statistics.proportions import ClusteredShare, check_counts, clopper_pearson
+from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredShare, check_counts, clopper_pearson
 
 LEAST_DF = 8
 BLOCK = 3  # neighbouring clusters
@@ -40,10 +40,10 @@ def pool_design_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> CommonE
 
     Each group's clusters vary about its own share, so what sets the groups apart isn't in it: sum m / (m - 1) (x - n p)^2 over
     sum n p (1 - p). One group's own effect rests on a dozen clusters; this one is what groups are compared by.
-    A group of one cluster has nothing to vary about but the share of all: (x - n p)^2 / (1 - n / N). What sets it apart is in it then,
-    which errs towards limits too wide; without it a large call that was late moved the share of all and told nothing of its error.
-    Source: measure_variance, added up as the strata of a sample (Kish L. 1965, Survey Sampling, section 8.2; from memory); what a
-    single cluster adds is the project's rule.
+    Clusters of a group of one or two are taken about the share of all: (x - n p)^2 / (1 - n / N). What sets the group apart is in it
+    then, which errs towards limits too wide; without it large calls that were late moved the share of all and told nothing of its error.
+    Source: measure_variance, added up as the strata of a sample (Kish L. 1965, Survey Sampling, section 8.2; from memory); what
+    groups of one or two add is the project's rule.
     """
     counts = [pair for pair in (check_counts(*group) for group in groups) if len(pair[1])]
     total = sum(n.sum() for _, n in counts)
@@ -53,14 +53,12 @@ def pool_design_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> CommonE
     apart = np.zeros(3)
     for x, n in counts if has_within else ():
         own, m = float(n.sum()), len(n)
-        if own == total and m == 1:
-            continue
-        p, free = (x.sum() / own, (m - 1) / m) if m > 1 else (whole, 1 - own / total)
-        between += float(((x - n * p) ** 2).sum() / free)
+        p, free = (whole, 1 - n / total) if m < LEAST_CLUSTERS and own < total else (x.sum() / own, np.full(m, (m - 1) / m))
+        between += float(((x - n * p) ** 2 / free).sum())
         alone += float(own * p * (1 - p))
         squares += float(n @ n * p * (1 - p))
-        df += m * free
-        apart += ((x / n - p) ** 2).sum() / free, p * (1 - p) * (1 / n).sum(), p * (1 - p) * m
+        df += float(free.sum())
+        apart += ((x / n - p) ** 2 / free).sum(), p * (1 - p) * (1 / n).sum(), p * (1 - p) * m
     if not alone > 0:
         return None
     effect, size = max(1.0, between / alone), squares / alone
@@ -75,7 +73,7 @@ def find_rho(effect: float, size: float, apart: float, expected: float, most: fl
     Source: moments with weights n and 1, Kleinman J. C. (1973) J. Am. Stat. Assoc. 68:46, from memory; the larger of both is the project's rule.
     """
     by_effect = (effect - 1) / (size - 1) if size > 1 else 0.0
-    by_cluster = (apart - expected) / (most - expected) if most > expected else 0.0
+    by_cluster = (apart - expected) / (most - expected) if most > expected * (1 + 1e-9) else 0.0
     return float(min(1.0, max(0.0, by_effect, by_cluster)))
 
 
