@@ -32,7 +32,7 @@ def chart_fleet(rows: list[agent_tables.Row]) -> Chart:
     totals = agent_tables.sum_units(rows)
     every = sum(totals.values())
     ranked = sorted(totals, key=lambda a: (-totals[a], agent_tables.order_agent(a)))
-    cells = tuple((words.say_capital(words.say_slug(a)), totals[a], round(100 * totals[a] / every, 1)) for a in ranked)
+    cells = tuple((words.say_capital(words.say_slug(a)), totals[a], words.round_to(100 * totals[a] / every, 1)) for a in ranked)
     columns = name_columns("agent=Agent; units=Units:count; units_pct=Share of units:percent")
     table = Table("fleet", "Units in service by agent, whole fleet", columns, cells, empty=agent_tables.EMPTY)
     texts = [f"{words.say_number(totals[a])} ({words.say_percent(100 * totals[a] / every)})" for a in ranked]

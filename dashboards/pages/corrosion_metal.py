@@ -33,7 +33,7 @@ def list_steps(rows: list[Row]) -> Table:
     )
     rates = [(None, None, None) if r.per_100_unit_years is None else (r.per_100_unit_years, r.low, r.high) for r in rows]
     cells = tuple(
-        (r.from_grade, r.to_grade, STEPS[r.kind], r.pairs, round(r.unit_years, 1),
+        (r.from_grade, r.to_grade, STEPS[r.kind], r.pairs, words.round_to(r.unit_years, 1),
          words.NONE if rate[0] is None else words.say_interval(*rate), rate)
         for r, rate in zip(rows, rates, strict=True)
     )  # fmt: skip
@@ -73,9 +73,9 @@ def list_walls(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (
-            r.unit_id, r.imo_number, context.link_vessel(r.imo_number), r.readings, r.first_on, round(1000 * r.first_mm), r.last_on,
-            f"{say_mm(r.last_mm)}, {say_mm(r.wall_min_mm)}", round(1000 * r.last_mm), round(1000 * r.fitted_mm),
-            None if r.wall_min_mm is None else round(1000 * r.wall_min_mm), tuple(1000 * v for v in (r.mm_per_year, r.low, r.high)),
+            r.unit_id, r.imo_number, context.link_vessel(r.imo_number), r.readings, r.first_on, words.round_whole(1000 * r.first_mm), r.last_on,
+            f"{say_mm(r.last_mm)}, {say_mm(r.wall_min_mm)}", words.round_whole(1000 * r.last_mm), words.round_whole(1000 * r.fitted_mm),
+            None if r.wall_min_mm is None else words.round_whole(1000 * r.wall_min_mm), tuple(1000 * v for v in (r.mm_per_year, r.low, r.high)),
             tuple(1000 * v for v in (r.shrunk, r.shrunk_low, r.shrunk_high)), say_left(r), r.years_left, r.why_not or "",
         )
         for r in rows

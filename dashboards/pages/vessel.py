@@ -48,7 +48,7 @@ def list_mix(data: VesselData) -> Table:
         (
             words.say_capital(words.say_slug(agent)),
             sum(r.units for r in rows),
-            round(100 * sum(r.units for r in rows) / every, 1),
+            words.round_to(100 * sum(r.units for r in rows) / every, 1),
             sum(r.obsolete_units or 0 for r in rows),
         )
         for agent, rows in sorted(totals.items(), key=lambda pair: agent_tables.order_agent(pair[0]))

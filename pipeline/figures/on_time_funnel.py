@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from pipeline.figures.statistics.design_effect import CommonEffect, count_effective
 from pipeline.figures.statistics.display import judge_display
@@ -88,11 +88,10 @@ def place_vessels(centre: float | None, vessels: dict[str, ClusteredShare], comm
     if not told or centre is None or not 0 < centre < 1 or common is None:
         return places
     due, shares, calls, equal = (
-        np.array([getattr(share, name) for share in told.values()], float) for name in ("due", "share", "clusters", "equal_clusters")
+        np.array([getattr(share, name) for share in told.values()], float)
+        for name in ("due", "share", "clusters", "equal_clusters")
     )
-    sizes, inner_sizes = (
-        hold_sizes(due, count_effective(due, common, confidence, equal)) for confidence in (SIGNAL, WARNING)
-    )
+    sizes, inner_sizes = (hold_sizes(due, count_effective(due, common, confidence, equal)) for confidence in (SIGNAL, WARNING))
     phi, tau2 = measure_differences(shares, centre, sizes)
     inner, outer = find_limits(centre, inner_sizes, tau2, WARNING), find_limits(centre, sizes, tau2, SIGNAL)
     flags = judge_vessels(shares, centre, sizes, outer, bool(tau2))
@@ -111,7 +110,7 @@ def is_found(late: float, place: int, others: np.ndarray, due: np.ndarray, sizes
     centre = float(due @ shares / due.sum())
     if not 0 < centre < 1:
         return False
-    tau2 = measure_differences(shares, centre, sizes)[1]
+    tau2 = measure_differences(shares, centre, sizes)[1] if len(shares) >= LEAST_GROUPS else None
     mine, at = shares[place : place + 1], sizes[place : place + 1]
     outer = find_limits(centre, at, tau2, SIGNAL) if tau2 else (mine, mine)
     return judge_vessels(mine, centre, at, outer, bool(tau2))[0] == "fewer in time"
@@ -123,7 +122,7 @@ def find_edges(base: float, place: int, shares: np.ndarray, due: np.ndarray, siz
     weight = due[rest] / due[rest].sum()
     worth, late = 1 / float((weight**2 / sizes[rest]).sum()), float(weight @ (1 - shares[rest]))
     for chance in STEPS:
-        true = float(stats.beta.ppf(chance, base * worth, (1 - base) * worth))
+        true = float(special.betaincinv(base * worth, (1 - base) * worth, chance))
         others = np.full(len(sizes), 1 - true)
         if late > 0 and len(sizes) >= LEAST_GROUPS:
             others[rest] = 1 - np.minimum(1.0, (1 - shares[rest]) * true / late)

@@ -188,7 +188,7 @@ def test_runs_of_good_and_bad_clusters_widen_the_effect():
     one of 30, 4 / 3 * 4 * 225 / 30 = 40, on 12 degrees of freedom. Where good and bad take turns, or groups are few, nothing widens."""
     runs, turns = ([10] * 3 + [0] * 3) * 2, [10, 0] * 6
     found = pool_lasting_effect([(runs, [10] * 12)] * 4)
-    assert found == pytest.approx((40, 12, 10, 1)) and pool_design_effect([(runs, [10] * 12)] * 4).effect == pytest.approx(
+    assert found == pytest.approx((40, 12, 10, 1, 48)) and pool_design_effect([(runs, [10] * 12)] * 4).effect == pytest.approx(
         10.909, abs=1e-3
     )
     assert pool_lasting_effect([(turns, [10] * 12)] * 4) == pool_design_effect([(turns, [10] * 12)] * 4)
@@ -225,6 +225,10 @@ def test_none_seen_of_so_many_leaves_room_for_some():
     held = hold_share(told, None)
     assert 0.025 ** (1 / 20) == pytest.approx(0.8316, abs=1e-4)
     assert told.low > 0.95 and held.low == pytest.approx(0.8316 * told.share, abs=1e-4) and held.effective == told.effective
+    among_400 = CommonEffect(1.0, 380, 60, 0.0, 400)
+    assert hold_share(told, among_400).low == pytest.approx(min(told.low, told.share * 0.025 ** (1 / 400)), abs=2e-3), (
+        "seen by others too"
+    )
     assert hold_share(korn_graubard(([58] * 19 + [57]) * 20, [60] * 400), None).low == pytest.approx(told.low, abs=0.015)
 
 
@@ -232,7 +236,7 @@ def test_what_items_of_a_cluster_have_in_common_counts_for_clusters_of_another_s
     """Whole calls of ten late, so rho is 1: a vessel's call of sixty is one item too. Equal clusters keep the effect to the last digit."""
     small = [([10] * 5 + [0], [10] * 6)] * 3
     common = pool_design_effect(small)
-    assert common == pytest.approx((12, 15, 10, 1))
+    assert common == pytest.approx((12, 15, 10, 1, 18))
     assert common.scale([10, 60]) == pytest.approx([12, 72])
     assert count_effective([60, 60], common, clusters=[6, 1]) == pytest.approx([5 * (1.959964 / 2.131450) ** 2, 1])
 

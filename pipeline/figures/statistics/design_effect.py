@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredShare, check_counts, clopper_pearson
+from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredShare, check_counts, clopper_pearson, count_equal
 
 LEAST_DF = 8
 BLOCK = 3  # neighbouring clusters
@@ -17,12 +17,13 @@ BLOCK = 3  # neighbouring clusters
 
 class CommonEffect(NamedTuple):
     """The design effect that groups have in common, its degrees of freedom, the size of the clusters of which it speaks, and how much
-    two items of one cluster have in common (0 not at all, 1 wholly)."""
+    two items of one cluster have in common (0 not at all, 1 wholly); and how many equal clusters it has seen, of all groups."""
 
     effect: float
     df: int
     size: float | None = None
     rho: float = 0.0
+    seen: float = 0.0
 
     def scale(self, size: ArrayLike) -> np.ndarray:
         """The effect for clusters of other sizes (k,): 1 + (size - 1) rho, and `effect` itself where all are of one size.
@@ -62,7 +63,8 @@ def pool_design_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> CommonE
     if not alone > 0:
         return None
     effect, size = max(1.0, between / alone), squares / alone
-    return CommonEffect(effect, int(df + 1e-9), size, find_rho(effect, size, *apart))
+    seen = count_equal(np.concatenate([n for _, n in counts]))
+    return CommonEffect(effect, int(df + 1e-9), size, find_rho(effect, size, *apart), seen)
 
 
 def find_rho(effect: float, size: float, apart: float, expected: float, most: float) -> float:
@@ -95,7 +97,7 @@ def pool_lasting_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> Common
     if not plain or not wide or wide.df < LEAST_DF or wide.effect <= plain.effect:
         return plain
     # an effect of blocks, told of clusters: count_effective asks by the size of these
-    return wide._replace(size=plain.size, rho=find_rho(wide.effect, plain.size, plain.rho, 0.0, 1.0))
+    return wide._replace(size=plain.size, rho=find_rho(wide.effect, plain.size, plain.rho, 0.0, 1.0), seen=plain.seen)
 
 
 def count_effective(
@@ -123,8 +125,8 @@ def hold_share(share: ClusteredShare, common: CommonEffect | None, confidence: f
     Below 8 clusters these are the items: few of them may all have gone one way by luck, and what little then varies within them is no
     measure of how much they vary (tests/statistics). From 8 on no more items than count_effective gives. Clusters are counted by
     their weight, as equal_clusters. And that no cluster was seen to go wholly the other way doesn't prove that none does: as many as
-    might be missed among so few, 1 - tail^(1 / clusters), are left room for on both sides. The project's rule; the room is the exact
-    upper limit of none seen (Clopper, Pearson 1934).
+    might be missed among those of all groups, 1 - tail^(1 / clusters), are left room for on both sides. The project's rule; the room is the
+    exact upper limit of none seen (Clopper, Pearson 1934).
     """
     if share.share is None or share.effective is None:
         return share
@@ -139,6 +141,6 @@ def hold_share(share: ClusteredShare, common: CommonEffect | None, confidence: f
     low, high = share.low, share.high
     if most < share.effective:
         low, high = clopper_pearson(share.share * most, most, confidence)
-    seen = (0.5 - confidence / 2) ** (1 / equal)
+    seen = (0.5 - confidence / 2) ** (1 / max(equal, common.seen if common else 0.0))
     low, high = min(low, share.share * seen), max(high, 1 - (1 - share.share) * seen)
     return share._replace(low=low, high=high, effective=min(most, share.effective))

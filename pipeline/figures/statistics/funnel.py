@@ -111,6 +111,6 @@ def find_least_ratio(
         return None
     for _ in range(40):
         middle = (low + high) / 2
-        is_enough = stats.binom.sf(firsts - 1, size, min(base * middle, 1.0)).mean() >= power
+        is_enough = special.bdtrc(np.minimum(firsts - 1, size), size, min(base * middle, 1.0)).mean() >= power
         low, high = (low, middle) if is_enough else (middle, high)
     return float(high)
