@@ -204,8 +204,8 @@ def test_few_clusters_promise_no_more_than_clusters():
     room = 0.025 ** (1 / 7)
     few = clopper_pearson(7 * 101 / 105, 7)
     assert held[3:] == pytest.approx((min(few[0], 101 / 105 * room), max(few[1], 1 - 4 / 105 * room), 7, 7, 7))
-    assert hold_share(korn_graubard(eight, [15] * 8), None).effective == korn_graubard(eight, [15] * 8).effective
-    held = hold_share(korn_graubard(eight, [15] * 8), CommonEffect(10.0, 30))
+    assert hold_share(korn_graubard(eight, [15] * 8), None).effective == 8, "nor are eight enough where no other vessel has any"
+    held = hold_share(korn_graubard(eight, [15] * 8), CommonEffect(10.0, 30, seen=15))
     assert held.effective == pytest.approx(12 * (1.959964 / 2.042272) ** 2) and held.share == 116 / 120
     assert hold_share(korn_graubard([3, 4], [5, 5]), None) == korn_graubard([3, 4], [5, 5])
 

@@ -12,6 +12,7 @@ from scipy import special
 from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredShare, check_counts, clopper_pearson, count_equal
 
 LEAST_DF = 8
+LEAST_SEEN = 15  # clusters of all groups; of fewer, those in which no cluster went wholly wrong by luck would be the ones shown
 BLOCK = 3  # neighbouring clusters
 
 
@@ -123,7 +124,7 @@ def hold_share(share: ClusteredShare, common: CommonEffect | None, confidence: f
     """A clustered share whose own clusters mustn't promise more than all groups' do: limits on the smaller number of items.
 
     Below 8 clusters these are the items: few of them may all have gone one way by luck, and what little then varies within them is no
-    measure of how much they vary (tests/statistics). From 8 on no more items than count_effective gives. Clusters are counted by
+    measure of how much they vary (tests/statistics); nor are fewer than 15 of all groups. From there on no more items than count_effective gives. Clusters are counted by
     their weight, as equal_clusters. And that no cluster was seen to go wholly the other way doesn't prove that none does: as many as
     might be missed among those of all groups, 1 - tail^(1 / clusters), are left room for on both sides. The project's rule; the room is the
     exact upper limit of none seen (Clopper, Pearson 1934).
@@ -131,7 +132,8 @@ def hold_share(share: ClusteredShare, common: CommonEffect | None, confidence: f
     if share.share is None or share.effective is None:
         return share
     equal = share.equal_clusters
-    most = equal if equal < LEAST_DF else float(share.due)
+    known = max(equal, common.seen if common else 0.0)
+    most = equal if equal < LEAST_DF or known < LEAST_SEEN else float(share.due)
     if share.clusters - 1 > equal - 1 > 0:
         tails = special.stdtrit([share.clusters - 1, equal - 1], 0.5 + confidence / 2)
         most = min(most, share.effective * float(tails[0] / tails[1]) ** 2, share.due if 0 < share.share < 1 else equal)
@@ -141,6 +143,6 @@ def hold_share(share: ClusteredShare, common: CommonEffect | None, confidence: f
     low, high = share.low, share.high
     if most < share.effective:
         low, high = clopper_pearson(share.share * most, most, confidence)
-    seen = (0.5 - confidence / 2) ** (1 / max(equal, common.seen if common else 0.0))
+    seen = (0.5 - confidence / 2) ** (1 / known)
     low, high = min(low, share.share * seen), max(high, 1 - (1 - share.share) * seen)
     return share._replace(low=low, high=high, effective=min(most, share.effective))
