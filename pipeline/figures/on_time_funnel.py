@@ -27,7 +27,7 @@ from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredSha
 SIGNAL, WARNING = 0.998, 0.95
 STEPS = (0.1, 0.3, 0.5, 0.7, 0.9)  # chances at which the others' share is taken
 FINE = 1e-4  # of a share
-ASKED = 0.83  # to be sure of the 80 % told: that share, size and spread are estimated costs two or three of a hundred (tests/statistics)
+ASKED = 0.85  # to be sure of the 80 % told: that share, size and spread are estimated costs up to five of a hundred (tests/statistics)
 
 
 class Place(NamedTuple):
