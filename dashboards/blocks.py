@@ -8,8 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
+from markupsafe import Markup
+
 from dashboards import words
 from dashboards.rule_book import RuleBook
+
+FLEET = "fleet"
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,26 @@ class Anchor:
 
     text: str
     anchor: str
+
+
+@dataclass(frozen=True)
+class Count:
+    """A number that leads to the list of exactly what it counts, `href` from the site's root; `said` where it stands in words."""
+
+    value: int
+    href: str
+    said: str = ""
+
+    def write(self, root: str) -> Markup:
+        """The number as a link, for a sentence of a page that lies at `root`."""
+        return Markup('<a href="{}{}" data-count="{}">{}</a>').format(root, self.href, self.value, words.say_number(self.value))
+
+
+@dataclass(frozen=True)
+class Run:
+    """A text of which parts lead somewhere."""
+
+    parts: tuple[str | Link, ...]
 
 
 @dataclass(frozen=True)
@@ -90,7 +114,7 @@ class Fact:
     """One number with its name and what it is out of or compared with."""
 
     name: str
-    value: str
+    value: str | Count
     note: str = ""
 
 
@@ -119,19 +143,30 @@ class Definitions:
 
 
 @dataclass(frozen=True)
+class Drawing:
+    """A drawing that needs no script; `svg` is markup of ours, the summary says it in words."""
+
+    svg: Markup
+    summary: str
+
+
+@dataclass(frozen=True)
 class Section:
     """A heading with its remark in the margin, and the evidence beside it."""
 
     name: str
     heading: str
-    blocks: tuple[Chart | Table | Facts | Note | Definitions, ...]
+    blocks: tuple[Chart | Table | Facts | Note | Definitions | Drawing, ...]
     remark: str = ""
     is_wide: bool = False
 
 
 @dataclass(frozen=True)
 class Page:
-    """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format."""
+    """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format.
+
+    A page that is alone is no part of a site: it leads to no other page and draws no chart.
+    """
 
     path: str
     title: str
@@ -142,6 +177,7 @@ class Page:
     crumbs: tuple[Link, ...] = ()
     siblings: tuple[Link, ...] = ()
     is_caution_on_top: bool = False
+    is_alone: bool = False
 
 
 @dataclass(frozen=True)
@@ -161,6 +197,14 @@ class Vessel:
 
 
 @dataclass(frozen=True)
+class Lists:
+    """How long each list of units is, by its path without ending, and which of them a number on a page leads to."""
+
+    lengths: dict[str, int]
+    asked: set[str] = field(default_factory=set)
+
+
+@dataclass(frozen=True)
 class Context:
     """What every page needs to know of the run."""
 
@@ -173,6 +217,8 @@ class Context:
     by_imo: dict[str, Vessel] = field(default_factory=dict)
     book: RuleBook = RuleBook()
     first_joins_on: date | None = None
+    unit_pages: dict[str, str] = field(default_factory=dict)
+    lists: Lists = field(default_factory=lambda: Lists({}))
 
     @property
     def empty_why(self) -> str:
@@ -188,3 +234,26 @@ class Context:
     def link_vessel(self, imo_number: str) -> Link | str:
         """A link to its page, or its number where it has none."""
         return self.by_imo[imo_number].link if imo_number in self.by_imo else imo_number
+
+    def link_unit(self, unit_id: str, text: str = "") -> Link | str:
+        """A link to a unit's page, or its number where it has none; `text` says more than the number."""
+        href = self.unit_pages.get(unit_id)
+        return Link(text or unit_id, href) if href else text or unit_id
+
+    def count(self, value: int | None, name: str, scope: str = FLEET) -> int | Count | None:
+        """The number with the list behind it. Where the list holds more or less than it says, or nothing, it leads nowhere."""
+        path = f"list/{scope}/{name}"
+        if not value or self.lists.lengths.get(path) != value:
+            return value
+        self.lists.asked.add(path)
+        return Count(value, f"{path}.html")
+
+    def tell_count(self, value: int, name: str, scope: str = FLEET) -> str | Count:
+        """The same for a fact: in words where no list stands behind it."""
+        number = self.count(value, name, scope)
+        return number if isinstance(number, Count) else words.say_number(value)
+
+    def say_count(self, value: int, name: str, scope: str = FLEET, root: str = "") -> str:
+        """The same for a sentence of a page that lies at `root`."""
+        number = self.tell_count(value, name, scope)
+        return number.write(root) if isinstance(number, Count) else number

@@ -8,13 +8,14 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path, PurePosixPath
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards import tables, words
-from dashboards.blocks import Chart, Context, Link, Page, Table
+from dashboards.blocks import Chart, Context, Count, Link, Page, Table
 
 NAVIGATION = (
     Link("Fleet", "index.html"),
@@ -29,10 +30,16 @@ NAVIGATION = (
 )
 
 
+@cache
 def make_environment() -> Environment:
-    """Templates with escaping always on and undefined names an error."""
+    """Templates with escaping always on and undefined names an error; compiled once a process."""
     env = Environment(
-        loader=PackageLoader("dashboards"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=PackageLoader("dashboards"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
     )
     env.filters["say_date"] = words.say_date
     env.filters["say_number"] = words.say_number
@@ -84,8 +91,9 @@ def write_page(env: Environment, context: Context, page: Page, folder: Path) -> 
         root=root,
         stem=page.path.removesuffix(".html").replace("/", "-"),
         twin=lambda table: root + name_twin(page, table),
-        body=lambda table: tables.write_body(table, root),
+        body=lambda table: Markup("\n".join(tables.write_body(table, root))),
         right=tables.RIGHT,
+        number=lambda value: value.write(root) if isinstance(value, Count) else value,
         chart_json=write_json,
     )
     target = folder / page.path

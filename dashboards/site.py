@@ -19,7 +19,20 @@ from dashboards import database, render
 from dashboards.blocks import Context, Page
 from dashboards.exchange import exchange_folders
 from dashboards.leftovers import MARKER, is_foreign, pick_free, remove_site, sweep_leftovers
-from dashboards.pages import agents, corrosion, defects, fitness, fleet, method, overdue, quality, vessel, watch_list
+from dashboards.pages import (
+    agents,
+    corrosion,
+    defects,
+    fitness,
+    fleet,
+    list_page,
+    method,
+    overdue,
+    quality,
+    unit,
+    vessel,
+    watch_list,
+)
 from pipeline.errors import UserError
 
 ASSETS = ("style.css", "site.js")
@@ -104,10 +117,13 @@ def start_folder(new: Path) -> None:
 
 def list_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
     """Every page, fleet first; the vessels' pages come from one set of queries."""
+    book, context = list_page.read_book(con, context)
     yield from fleet.make_pages(con, context)
     for module in (overdue, fitness, defects, corrosion, agents, watch_list, quality, method):
         yield module.make_page(con, context)
     yield from vessel.make_pages(con, context)
+    yield from list_page.make_pages(book, context)
+    yield from unit.make_pages(con, context)
 
 
 def write_pages(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> list[str]:

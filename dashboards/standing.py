@@ -15,6 +15,7 @@ import duckdb
 from markupsafe import Markup
 
 from dashboards import database, words
+from dashboards.blocks import FLEET, Context
 from dashboards.rule_book import RuleBook
 
 Months = dict[tuple[str, str], list[Any]]
@@ -112,22 +113,27 @@ def to_pct(rate: float | None) -> float | None:
     return None if rate is None else words.round_to(100 * rate, 2)
 
 
-def say_standing(now: Any, where: str, day: date, book: RuleBook) -> Markup:
+def say_standing(now: Any, where: str, context: Context, root: str = "") -> Markup:
     """'On D 13 of 258 units in service on 6 vessels (5.0 %) were overdue …': the one sentence of Fleet, Overdue and Vessel.
 
     The whole is every unit in service; those that can't be told stand beside it and are never taken as in time.
     """
-    count = words.say_number(now.overdue) if now.overdue else "none"
+    scope = FLEET if now.imo_number == "*" else now.imo_number
+
+    def say(value: int, name: str) -> str:
+        return context.say_count(value, name, scope, root)
+
+    count = say(now.overdue, "overdue-any") if now.overdue else "none"
     share = f" ({words.say_percent(100 * now.overdue / now.units)})" if now.overdue else ""
-    unknown = f"; {words.say_number(now.unknown)} can't be told (nothing to count from)" if now.unknown else ""
+    unknown = Markup("; {} can't be told (nothing to count from)").format(say(now.unknown, "unknown-any")) if now.unknown else ""
     return Markup("On {} <strong>{} of {}</strong> in service{}{} {} overdue for {}{}").format(
-        words.say_date(day),
+        words.say_date(context.as_of),
         count,
-        words.say_count(now.units, "unit"),
+        Markup("{} {}").format(say(now.units, "duty-any"), "unit" if now.units == 1 else "units"),
         where,
         share,
         "was" if now.overdue <= 1 else "were",
-        book.list_any(),
+        context.book.list_any(),
         unknown,
     )
 

@@ -7,7 +7,7 @@ import os
 import sys
 import tempfile
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from rich.console import Console
@@ -25,6 +25,8 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         return options.call(options)
     except UserError as error:
+        for line in error.lines:
+            print(line)
         print(f"firekpi: {error} [{error.slug}]", file=sys.stderr)
         return error.exit_code
     except BrokenPipeError:
@@ -82,6 +84,13 @@ def _parser() -> argparse.ArgumentParser:
     quarantine.add_argument("--export", type=Path, metavar="FOLDER", help="write a sheet a source there (or one .csv)")
     quarantine.add_argument("--source", metavar="DIALECT", help="only this source")
     quarantine.set_defaults(call=_quarantine)
+    changes = verbs.add_parser("changes", help="write what changed between two moments, and by which file")
+    changes.add_argument("--known-at", action="append", help="one of the two moments; the second may be left out: now")
+    changes.add_argument("--as-of", help="day that is compared, year-month-day (default: that of the earlier moment)")
+    changes.add_argument("--vessel", metavar="IMO", help="only this vessel, by its IMO number")
+    changes.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
+    changes.add_argument("--out", type=Path, metavar="FOLDER", required=True, help="new or empty folder for page and CSV")
+    changes.set_defaults(call=_changes)
     withdraw = verbs.add_parser("withdraw", help="let a received file count no more; it is kept")
     withdraw.add_argument("path", metavar="PATH", help="the file as the data quality page names it: folder/path")
     withdraw.add_argument("--why", help="the reason, which is kept")
@@ -89,7 +98,27 @@ def _parser() -> argparse.ArgumentParser:
     withdraw.add_argument("--undo", action="store_true", help="take the withdrawal back")
     withdraw.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
     withdraw.set_defaults(call=_withdraw)
+    _add_evidence(verbs)
     return parser
+
+
+def _add_evidence(verbs) -> None:
+    evidence = verbs.add_parser("evidence", help="write an audit pack of one vessel: report, tables, originals, checksums")
+    evidence.add_argument("--vessel", metavar="IMO", required=True, help="the vessel, by its IMO number")
+    evidence.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder to write; it must not be there yet")
+    evidence.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
+    evidence.add_argument("--as-of", help="day of the state, year-month-day (default: the day of --known-at)")
+    evidence.add_argument("--known-at", help="count only files received by this time (default: all)")
+    evidence.add_argument("--from", dest="from_on", metavar="DATE", help="first day of the period told in full (default: a year)")
+    evidence.add_argument("--zip", action="store_true", help="write one file DIR.zip")
+    evidence.add_argument("--no-pdf", action="store_true", help="leave out the PDF")
+    evidence.add_argument("--sign", metavar="KEY.pem", type=Path, help="sign with your Ed25519 key")
+    evidence.add_argument("--redact", metavar="HEADER", action="append", default=[], help="withhold the cells under this header")
+    evidence.set_defaults(call=_evidence)
+    verify = verbs.add_parser("verify", help="check a pack: checksums, signature, and its figures worked out again")
+    verify.add_argument("pack", metavar="PACK", type=Path, help="folder or .zip of a pack")
+    verify.add_argument("--key", metavar="PUBLIC.pem", type=Path, help="the signer's public key")
+    verify.set_defaults(call=_verify)
 
 
 def _add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -190,6 +219,21 @@ def _quarantine(options: argparse.Namespace) -> int:
     return 0
 
 
+def _changes(options: argparse.Namespace) -> int:
+    from dashboards.changes import refuse_full, write_changes
+    from pipeline.evidence.changes import Asked, compared, sort_moments, write_cells
+
+    moments = sort_moments([_time(text) for text in options.known_at or ()])
+    refuse_full(options.out)
+    asked = Asked(options.store, moments, _date(options.as_of) or moments[0].astimezone(UTC).date(), options.vessel)
+    with _progress() as tell, compared(asked, tell) as (differing, newer):
+        said = write_changes(differing, newer, write_cells(differing), options.out)
+    print(show_text(said))
+    print(f"page     {options.out / 'changes.html'}")
+    print(f"cells    {options.out / 'changes.csv'}")
+    return 0
+
+
 def _withdraw(options: argparse.Namespace) -> int:
     from pipeline.withdraw import take_back_withdrawal, withdraw_file
 
@@ -204,19 +248,51 @@ def _withdraw(options: argparse.Namespace) -> int:
     return 0
 
 
+def _evidence(options: argparse.Namespace) -> int:
+    from pipeline.evidence.pack import PackOptions, make_pack
+
+    asked = PackOptions(
+        options.vessel,
+        options.out,
+        options.store,
+        _date(options.as_of),
+        _time(options.known_at),
+        _date(options.from_on, "--from"),
+        options.zip,
+        not options.no_pdf,
+        options.sign,
+        tuple(options.redact),
+    )
+    with _progress() as tell:
+        lines = make_pack(asked, tell)
+    for line in lines:
+        print(show_text(line))
+    return 0
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from pipeline.evidence.verify import verify_pack
+
+    with _progress() as tell:
+        lines = verify_pack(options.pack, options.key, tell)
+    for line in lines:
+        print(show_text(line))
+    return 0
+
+
 def _run_options(options: argparse.Namespace, kind, **places):
     return kind(folders=tuple(options.folders), as_of=_date(options.as_of), known_at=_time(options.known_at), **places)
 
 
-def _date(text: str | None) -> date | None:
+def _date(text: str | None, option: str = "--as-of") -> date | None:
     if text is None:
         return None
     try:
         day = date.fromisoformat(text)
     except ValueError as error:
-        raise UserError("bad-date", option="--as-of", value=text, also="") from error
+        raise UserError("bad-date", option=option, value=text, also="") from error
     if not 1990 <= day.year <= 2200:
-        raise UserError("bad-date", option="--as-of", value=text, also=" of our time")
+        raise UserError("bad-date", option=option, value=text, also=" of our time")
     return day
 
 

@@ -29,6 +29,7 @@ class UserError(Exception):
         kind = error_kinds()[slug]
         self.slug = slug
         self.exit_code = int(kind["exit_code"])
+        self.lines: list[str] = []  # findings to be printed above the sentence
         super().__init__(kind["sentence"].format(**{name: _show(value) for name, value in values.items()}))
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
 
 import duckdb
@@ -49,7 +50,9 @@ class RunOptions:
     """What to run on. `known_at` None means every file received, `as_of` None means today in UTC.
 
     A trial run reads the store but leaves its ledger as it is: the folders' files are not received. Where no register is
-    needed, tables may be missing, and rows are put aside as of an unknown vessel or unit.
+    needed, tables may be missing, and rows are put aside as of an unknown vessel or unit. A store that `is_part` of one need
+    not hold every file that a declared correction speaks of. `keep_validation` takes each table's name and what
+    great-expectations reports of it. `figures` None means all.
     """
 
     folders: tuple[Path, ...]
@@ -59,6 +62,9 @@ class RunOptions:
     known_at: datetime | None = None
     is_trial: bool = False
     needs_register: bool = True
+    is_part: bool = False
+    keep_validation: Callable[[str, dict], None] | None = None
+    figures: tuple[str, ...] | None = None
 
 
 def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: PageWriter | None = None) -> Summary:
@@ -77,7 +83,7 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
         rules, priced = part_prices(intake.rule_files(store))
         book, prices = read_rule_book(rules), read_prices(priced)
         known = known_by(intake.ledger, options.known_at)
-        corrections = find_corrections(store, known)
+        corrections = find_corrections(store, known, options.is_part)
         files = [file for file in known if not file.is_corrections]
         tell(f"reading {len(files):,} files")
         matched = match_dialects(intake, files, store)
@@ -86,12 +92,12 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
             tell("checking and loading the rows")
             if options.needs_register:
                 need_tables(parsed)
-            load_records(build.con, parsed, store)
+            load_records(build.con, parsed, store, options.keep_validation)
             with one_transaction(build.con):
                 tell("working out what was due when")
                 build_duties(build.con, book)
                 tell("computing the figures")
-                build_figures(build.con, as_of, prices)
+                build_figures(build.con, as_of, prices, options.figures)
             write_run(build.con, started_at, as_of, options.known_at, book.fingerprint)
             write_declared(build.con, intake.ledger, options.known_at, corrections)
             write_column_sources(build.con, matched)
@@ -178,13 +184,19 @@ def read_files(
         con.close()
 
 
-def load_records(con: duckdb.DuckDBPyConnection, parsed: list[ParsedFile], store: Store) -> None:
+def load_records(
+    con: duckdb.DuckDBPyConnection,
+    parsed: list[ParsedFile],
+    store: Store,
+    keep_validation: Callable[[str, dict], None] | None = None,
+) -> None:
     """Check and load table by table, parents first, then prove that every row is accounted for."""
     from pipeline.checks.gx_duckdb import count_failing  # late: the import takes two seconds
 
+    count = partial(count_failing, keep=keep_validation) if keep_validation else count_failing
     stage_files(con, parsed)
     for table in contract.tables().values():
-        check_table(con, table, count_failing)
+        check_table(con, table, count)
         load_table(con, table)
     flag_records(con)
     quarantine_broken(con)

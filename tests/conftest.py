@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
@@ -11,11 +13,13 @@ import pytest
 from pipeline.checks import gx_duckdb
 from pipeline.checks.predicates import Check
 from pipeline.figures import build as build_of_figures
+from pipeline.figures.build import FIGURES
 from pipeline.run import RunOptions, run
 from pipeline.warehouse.build import CONNECTION
 from pipeline.warehouse.summary import Summary
 
 AS_OF = date(2026, 5, 10)
+count_truly = gx_duckdb.count_failing
 # Valid check digits in a range that, as far as we know, is given to no ship.
 VESSEL_A, VESSEL_B = "9999993", "9999981"
 
@@ -25,35 +29,92 @@ def pytest_make_parametrize_id(val):
     return f"{len(val)}bytes" if isinstance(val, bytes) else None
 
 
-# Tests of how files are read, kept and answered ask for no figure but those of the summary.
-FILES_TRIED_IN = (
-    "test_revision", "test_dialects", "test_archives", "test_learn", "test_damage", "test_overlap",
-    "test_row_accounting", "test_csv_facts", "test_dialect_round_trip",
-)  # fmt: skip
+# Figures are half of a run of a few rows: a module has those made that it asks for and that these rest on. What is not named has all.
 SUMMED_UP = ("count_interval", "overdue_monthly", "duty_now", "unit_now", "freshness")
-# Where the checks themselves are tried, great-expectations counts as in every run; so it does in all runs of the command itself.
-CHECKS_TRIED_IN = ("test_bad_input", "test_row_accounting", "test_damage", "test_csv_facts", "test_archives", "test_corrections")
+JUDGED = FIGURES[: FIGURES.index("observed")]
+CORRODED = FIGURES[FIGURES.index("corrosion_by_age") : FIGURES.index("due_service")]
+FIGURES_FOR = {
+    # How files are read, kept and answered asks for no figure but those of the summary, nor does lateness.
+    SUMMED_UP: (
+        "spec/test_revision", "spec/test_dialects", "spec/test_archives", "spec/test_learn", "learn/test_what_a_newcomer_saw",
+        "property/test_damage", "property/test_overlap", "property/test_row_accounting", "published/test_csv_facts",
+        "property/test_order_and_sheets", "property/test_dialect_round_trip", "property/test_lateness", "property/test_reference",
+        "tests/test_bad_input", "spec/test_rule_layers", "spec/test_due_dates", "spec/test_lateness_cases",
+    ),
+    # What rules ask and judge.
+    JUDGED: (
+        "spec/test_rules_together", "spec/test_rule_cases", "spec/test_placement", "spec/test_condemn", "spec/test_fitness",
+        "published/test_rule_book", "property/test_rules_extend", "spec/test_corrections", "golden/test_layers",
+    ),
+    (*SUMMED_UP, "observed", *CORRODED): ("spec/test_corrosion_figures",),
+    (*JUDGED, "observed", "defect_report", "defect_rate", *CORRODED[:1]): ("property/test_other_figures",),
+    (*SUMMED_UP, "due_service", "on_time", "overdue_duration"): ("spec/test_on_time", "property/test_on_time_reference"),
+    (*JUDGED, "observed", "known_record", "unit_half_year"): ("spec/test_unit_half_year",),
+}  # fmt: skip
+FIGURES_OF = {module: figures for figures, modules in FIGURES_FOR.items() for module in modules}
+# Where the checks themselves are tried, and on the sample exports, great-expectations counts as in every run.
+CHECKS_TRIED_IN = (
+    "golden/test_sample_exports", "property/test_row_accounting", "property/test_damage", "published/test_csv_facts",
+    "spec/test_archives", "pinned/test_great_expectations",
+)  # fmt: skip
+
+
+# Files of tests that take longest, so that none of them is left to one worker alone at the end; the first makes the sample run
+# that those of the pages wait for.
+LONGEST = (
+    "golden/test_sample_exports", "faults/test_kills", "faults/test_disk_and_permissions", "spec/test_revision", "browser/test_hostile",
+    "tests/test_bad_input", "property/test_damage", "property/test_order_and_sheets", "property/test_dialect_round_trip",
+    "faults/test_hostile_files", "browser/test_pages", "property/test_lateness", "property/test_row_accounting",
+    "property/test_overlap", "spec/test_learn", "spec/test_rule_layers", "browser/test_layers",
+)  # fmt: skip
+
+
+def name_module(path: Path) -> str:
+    return f"{path.parent.name}/{path.stem}"
+
+
+def pytest_collection_modifyitems(items):
+    """The longest files first, the others in the order in which they were found."""
+    place = {module: number for number, module in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(name_module(item.path), len(LONGEST)))
 
 
 @pytest.fixture(scope="module", autouse=True)
 def light_runs(request):
-    """One thread a worker, and in tests of rules and figures the second count of failing rows in plain SQL.
+    """One thread a worker, the second count of failing rows in plain SQL, and no figure that nobody asks for.
 
-    A run of a few rows is then a third shorter, and there are several hundred. Golden tests run as users do.
+    A run of a few rows takes then a third of the time, and there are several hundred. The sample exports are run as users do.
     """
-    folder, module = request.path.parent.name, request.path.stem
+    module = name_module(request.path)
     with pytest.MonkeyPatch.context() as patch:
-        if folder != "golden":
+        if module != "golden/test_sample_exports":
             patch.setitem(CONNECTION, "threads", "1")
-        if folder in ("spec", "published", "property") and module not in CHECKS_TRIED_IN:
+        if module not in CHECKS_TRIED_IN:
             patch.setattr(gx_duckdb, "count_failing", count_plainly)
-        if module in FILES_TRIED_IN:
-            patch.setattr(build_of_figures, "FIGURES", SUMMED_UP)
+        patch.setattr(build_of_figures, "FIGURES", FIGURES_OF.get(module, FIGURES))
         yield
 
 
-def count_plainly(con: duckdb.DuckDBPyConnection, table_name: str, checks: list[Check]) -> list[int]:
-    """What pipeline.checks.gx_duckdb.count_failing gives, without great-expectations."""
+@pytest.fixture
+def all_figures(monkeypatch):
+    """For a test whose run writes pages, in a module that else asks for a few figures."""
+    monkeypatch.setattr(build_of_figures, "FIGURES", FIGURES)
+
+
+@contextmanager
+def as_users_do() -> Iterator[None]:
+    """Take back what light_runs makes lighter."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delitem(CONNECTION, "threads", raising=False)
+        patch.setattr(gx_duckdb, "count_failing", count_truly)
+        patch.setattr(build_of_figures, "FIGURES", FIGURES)
+        yield
+
+
+def count_plainly(con: duckdb.DuckDBPyConnection, table_name: str, checks: list[Check], keep=None) -> list[int]:
+    """What pipeline.checks.gx_duckdb.count_failing gives, without great-expectations unless its own words are to be kept."""
+    if keep:
+        return count_truly(con, table_name, checks, keep)
     counts = ", ".join(f"count(*) filter ({check.failing_sql})" for check in checks)
     return list(con.execute(f"select {counts} from {table_name}").fetchone())
 

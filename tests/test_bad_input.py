@@ -136,7 +136,7 @@ def test_a_file_that_is_not_our_database_is_left_alone(call, exports, small_flee
     assert_sentence(text, "other.duckdb", "[not-our-database]")
 
 
-def test_a_site_folder_with_other_files_is_left_alone(call, exports, small_fleet, tmp_path):
+def test_a_site_folder_with_other_files_is_left_alone(all_figures, call, exports, small_fleet, tmp_path):
     folder = exports(small_fleet)
     (tmp_path / "site").mkdir()
     (tmp_path / "site" / "thesis.txt").write_text("ten years of work")
@@ -319,7 +319,7 @@ def test_a_file_that_could_not_be_used_is_not_received(call, exports, small_flee
     assert call("run", folder, "--no-site")[0] == 0
 
 
-def test_a_site_and_a_store_inside_the_folder_are_no_exports(call, exports, small_fleet, tmp_path, monkeypatch):
+def test_a_site_and_a_store_inside_the_folder_are_no_exports(all_figures, call, exports, small_fleet, tmp_path, monkeypatch):
     monkeypatch.chdir(exports(small_fleet))
     assert call("run", ".", "--store", "kept")[0] == 0
     assert call("run", ".", "--store", "kept")[0] == 0
@@ -390,7 +390,7 @@ def test_explain_on_what_is_no_database(call, tmp_path, make):
     assert_sentence(said, "other.duckdb", "[not-our-database]")
 
 
-def test_explain_says_where_a_quarantined_unit_is(call, exports, small_fleet):
+def test_explain_says_where_a_quarantined_unit_is(all_figures, call, exports, small_fleet):
     texts = {**small_fleet, "unit.csv": small_fleet["unit.csv"] + "\nU7,9999993,treacle,portable,5,2018-06-01,2020-02-01"}
     assert call("run", exports(texts), "--no-site")[0] == 0
     code, said = call("explain", "U7")
@@ -428,7 +428,7 @@ def test_check_judges_new_files_with_what_the_store_holds_and_receives_nothing(c
 @pytest.mark.parametrize(
     "option, place, what", [("--store", "site/kept", "The store"), ("--db", "site/k.duckdb", "The database")]
 )
-def test_nothing_that_must_last_lies_inside_the_site(call, exports, small_fleet, option, place, what):
+def test_nothing_that_must_last_lies_inside_the_site(all_figures, call, exports, small_fleet, option, place, what):
     folder = exports(small_fleet)
     assert call("run", folder)[0] == 0
     code, said = call("run", folder, option, place)
@@ -439,7 +439,7 @@ def test_nothing_that_must_last_lies_inside_the_site(call, exports, small_fleet,
     assert_sentence(said, "[inside-site]")
 
 
-def test_pages_that_can_not_be_written(call, exports, small_fleet, tmp_path):
+def test_pages_that_can_not_be_written(all_figures, call, exports, small_fleet, tmp_path):
     folder = exports(small_fleet)
     assert call("run", folder)[0] == 0
     code, said = call("run", folder, "--site", folder / "vessel.csv" / "x")
@@ -455,7 +455,7 @@ def test_a_call_that_makes_no_sense(capsys, arguments):
     assert_sentence(capsys.readouterr().err, "[usage]", "--help")
 
 
-def test_explain_tells_nothing_of_a_later_day(call, exports, small_fleet, capsys):
+def test_explain_tells_nothing_of_a_later_day(all_figures, call, exports, small_fleet, capsys):
     texts = {
         **small_fleet,
         "unit.csv": """unit_id,imo_number,agent,form,charge_kg,made_on,in_service_on,removed_on,removal_reason

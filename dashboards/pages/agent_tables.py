@@ -9,6 +9,8 @@ from typing import Any
 
 from dashboards import palette, words
 from dashboards.blocks import Context, Table, name_columns
+from dashboards.pages.list_units import name_kind
+from dashboards.pages.unit_names import name_safely
 
 Row = Any
 
@@ -32,7 +34,7 @@ def sum_units(rows: list[Row]) -> dict[str, int]:
     return dict(sorted(totals.items(), key=lambda pair: order_agent(pair[0])))
 
 
-def list_kinds(rows: list[Row]) -> Table:
+def list_kinds(rows: list[Row], context: Context) -> Table:
     """The fleet by agent, detail and kind of foam, with charges, spares and obsolete kinds."""
     totals: dict[tuple, list] = {}
     for r in rows:
@@ -50,10 +52,10 @@ def list_kinds(rows: list[Row]) -> Table:
             words.say_capital(words.say_slug(k[0])),
             k[1],
             foam.get(k[2], k[2]),
-            totals[k][0],
+            context.count(totals[k][0], f"kind-{name_safely('|'.join(k))}"),
             totals[k][1] or None,
             totals[k][2] or None,
-            totals[k][3],
+            context.count(totals[k][3], f"obsolete-kind-{name_safely('|'.join(k))}"),
         )
         for k in keys
     )
@@ -76,11 +78,11 @@ def list_vessels(rows: list[Row], context: Context) -> Table:
             context.link_vessel(r.imo_number),
             words.say_capital(words.say_slug(r.agent)),
             r.agent_detail,
-            r.units,
+            context.count(r.units, f"kind-{name_kind(r)}", r.imo_number),
             r.total_charge_l,
             r.total_charge_kg,
-            r.obsolete_units,
-            r.unsuitable_placements,
+            context.count(r.obsolete_units, f"obsolete-kind-{name_kind(r)}", r.imo_number),
+            context.count(r.unsuitable_placements, f"unsuitable-kind-{name_kind(r)}", r.imo_number),
         )
         for r in mine
     )
@@ -138,7 +140,7 @@ def list_required(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (context.link_vessel(r.imo_number), words.say_capital(words.say_slug(r.agent)), r.spare_charges_held, r.spare_charges_required,
-         r.refill_unknown_units, r.imo_number) for r in mine
+         context.count(r.refill_unknown_units, f"refill-{name_safely(r.agent)}", r.imo_number), r.imo_number) for r in mine
     )  # fmt: skip
     said = "Spare charges held and required, each agent by itself (at least as strict as one pool for the vessel)"
     return Table("required", said, columns, cells, empty="No rule about spare charges binds.", shown=MOST_ROWS)

@@ -12,6 +12,7 @@ from dashboards import charts, words
 from dashboards.blocks import Chart, Column, Context, Page, Section, Table, name_columns
 from dashboards.database import group_rows, select_rows
 from dashboards.pages import agent_tables
+from dashboards.pages.unit_names import name_safely
 
 MOST_VESSELS, MOST_NAMED = 30, 3
 MIX_SQL = """
@@ -27,12 +28,19 @@ SPARES_SQL = """
     ORDER BY s.imo_number, s.agent, s.charge_l, s.charge_kg, f.path, s.line_no"""
 
 
-def chart_fleet(rows: list[agent_tables.Row]) -> Chart:
+def chart_fleet(rows: list[agent_tables.Row], context: Context) -> Chart:
     """The fleet's mix as bars from zero, each agent in its own colour."""
     totals = agent_tables.sum_units(rows)
     every = sum(totals.values())
     ranked = sorted(totals, key=lambda a: (-totals[a], agent_tables.order_agent(a)))
-    cells = tuple((words.say_capital(words.say_slug(a)), totals[a], words.round_to(100 * totals[a] / every, 1)) for a in ranked)
+    cells = tuple(
+        (
+            words.say_capital(words.say_slug(a)),
+            context.count(totals[a], f"agent-{name_safely(a)}"),
+            words.round_to(100 * totals[a] / every, 1),
+        )
+        for a in ranked
+    )
     columns = name_columns("agent=Agent; units=Units:count; units_pct=Share of units:percent")
     table = Table("fleet", "Units in service by agent, whole fleet", columns, cells, empty=agent_tables.EMPTY)
     texts = [f"{words.say_number(totals[a])} ({words.say_percent(100 * totals[a] / every)})" for a in ranked]
@@ -70,7 +78,14 @@ def chart_vessels(rows: list[agent_tables.Row], context: Context) -> Chart:
         *(Column(f"{a}_units", words.say_capital(words.say_slug(a)), "count") for a in agents),
         Column("units", "All", "count"),
     )
-    cells = tuple((context.link_vessel(i), *(by_vessel[i].get(a, 0) for a in agents), sum(by_vessel[i].values())) for i in picked)
+    cells = tuple(
+        (
+            context.link_vessel(i),
+            *(context.count(by_vessel[i].get(a, 0), f"agent-{name_safely(a)}", i) for a in agents),
+            context.count(sum(by_vessel[i].values()), "in-service", i),
+        )
+        for i in picked
+    )
     missing = [context.name_vessel(i) for i in every if len(by_vessel[i]) < len(agents)]
     full = len(every) - len(missing)
     title = (
@@ -93,7 +108,7 @@ def chart_vessels(rows: list[agent_tables.Row], context: Context) -> Chart:
     )
 
 
-def say_obsolete(rows: list[agent_tables.Row], context: Context) -> str:
+def say_obsolete(rows: list[agent_tables.Row], context: Context) -> str | Markup:
     """How many units are of an obsolete kind, and which vessels hold them."""
     held: dict[str, int] = {}
     for row in (r for r in rows if r.obsolete_units):
@@ -102,9 +117,13 @@ def say_obsolete(rows: list[agent_tables.Row], context: Context) -> str:
     kind = "of an obsolete kind (foam made by reaction, or expelled by it)"
     if not total:
         return f"No unit is {kind}"
-    where = words.say_list([f"{words.say_number(held[imo])} on {context.name_vessel(imo)}" for imo in ranked[:MOST_NAMED]])
+    named = [
+        Markup("{} on {}").format(context.say_count(held[i], "obsolete", i), context.name_vessel(i)) for i in ranked[:MOST_NAMED]
+    ]
+    where = Markup(words.say_list(named))
     rest = f", {words.say_number(sum(held[imo] for imo in ranked[MOST_NAMED:]))} on others" if len(ranked) > MOST_NAMED else ""
-    return f"{words.say_capital(words.say_count(total, 'unit'))} {words.say_verb(total, 'is', 'are')} {kind}: {where}{rest}"
+    units = Markup("{} {}").format(context.say_count(total, "obsolete"), "unit" if total == 1 else "units")
+    return Markup("{} {} {}: {}{}").format(units, words.say_verb(total, "is", "are"), kind, where, rest)
 
 
 def write_answer(rows: list[agent_tables.Row], context: Context) -> str:
@@ -117,7 +136,7 @@ def write_answer(rows: list[agent_tables.Row], context: Context) -> str:
     mix = words.say_list([f"{words.say_percent(100 * totals[a] / every, 0)} {words.say_slug(a)}" for a in top])
     return Markup("On {} the fleet carries <strong>{}</strong> in service: {}{}. {}.").format(
         day,
-        words.say_count(every, "unit"),
+        Markup("{} {}").format(context.say_count(every, "in-service"), "unit" if every == 1 else "units"),
         mix,
         "; the rest other agents" if len(totals) > 3 else "",
         say_obsolete(rows, context),
@@ -131,7 +150,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "fleet",
             "The fleet's mix",
-            (chart_fleet(rows), agent_tables.list_kinds(rows)),
+            (chart_fleet(rows, context), agent_tables.list_kinds(rows, context)),
             "By number of units. Charge is nominal: what the units hold when full.",
         ),
         Section(

@@ -112,7 +112,9 @@ def list_metal_sections(con: duckdb.DuckDBPyConnection, context: Context) -> tup
         Section(
             "walls", "Wall that is lost", (corrosion_metal.tell_walls(walls), corrosion_metal.list_walls(walls, context)), drawn
         ),
-        Section("pits", "Pits", (corrosion_pits.list_pits(pits), corrosion_pits.list_readings(readings, context)), extremes),
+        Section(
+            "pits", "Pits", (corrosion_pits.list_pits(pits, context), corrosion_pits.list_readings(readings, context)), extremes
+        ),
     )
 
 
@@ -125,13 +127,13 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "ages",
             "Found so far",
-            (chart_ages(rows), list_grades(rows)),
+            (chart_ages(rows, context), list_grades(rows, context)),
             f"{SURVIVORS} Intervals are 95 % (Wilson). The column that never falls pools neighbours; bands of fewer than {LEAST_UNITS} units are left out of it.",
         ),
         Section(
             "splits",
             "Found so far, split",
-            tuple(chart_split(rows, column, plain) for column, plain in SPLITS),
+            tuple(chart_split(rows, column, plain, context) for column, plain in SPLITS),
             "Where a unit stands now; it may have stood elsewhere before.",
         ),
         *list_metal_sections(con, context),

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Column, Note, Table, name_columns
+from dashboards.blocks import Chart, Column, Context, Note, Table, name_columns
 from dashboards.pages.corrosion_shares import (
     EMPTY,
     LEAST_CLAIM,
     LEAST_UNITS,
     Row,
+    count_band,
     name_band,
+    name_list,
     pick_rows,
     read_share,
     say_band,
@@ -60,7 +62,7 @@ def tell_ages(rows: list[Row]) -> Note:
     )
 
 
-def chart_ages(rows: list[Row]) -> Chart | Table:
+def chart_ages(rows: list[Row], context: Context) -> Chart | Table:
     """The whole fleet by age."""
     mine = pick_rows(rows)
     columns = name_columns(
@@ -68,7 +70,7 @@ def chart_ages(rows: list[Row]) -> Chart | Table:
         "corroded_pct=Share (95 % interval):percent_interval; smooth_pct=Nearest that never falls with age:percent"
     )
     cells = tuple(
-        (name_band(r), r.units, r.units_corroded, read_share(r), None if r.share_smooth is None else 100 * r.share_smooth)
+        (name_band(r), *count_band(r, context), read_share(r), None if r.share_smooth is None else 100 * r.share_smooth)
         for r in mine
     )
     table = Table("ages", "Units in service that were looked at, by age", columns, cells, empty=EMPTY)
@@ -84,7 +86,7 @@ def chart_ages(rows: list[Row]) -> Chart | Table:
     return Chart("ages", title_ages(rows), summary, figure, table)
 
 
-def list_grades(rows: list[Row]) -> Table:
+def list_grades(rows: list[Row], context: Context) -> Table:
     """The worst rust grade found, by age."""
     heads = ("Ri1", "Ri2", "Ri3", "Ri4", "Ri5", "Not graded")
     columns = (
@@ -92,7 +94,14 @@ def list_grades(rows: list[Row]) -> Table:
         Column("units_corroded", "Corroded", "count"),
         *(Column(k, h, "count") for k, h in zip(GRADES, heads, strict=True)),
     )
-    cells = tuple((name_band(r), r.units_corroded, *(getattr(r, g) for g in GRADES)) for r in pick_rows(rows))
+    cells = tuple(
+        (
+            name_band(r),
+            count_band(r, context)[1],
+            *(context.count(getattr(r, g), name_list(r.age_band_years, g.replace("worst_", "grade-"))) for g in GRADES),
+        )
+        for r in pick_rows(rows)
+    )
     return Table(
         "grades",
         (

@@ -73,7 +73,7 @@ def list_walls(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (
-            r.unit_id, r.imo_number, context.link_vessel(r.imo_number), r.readings, r.first_on, words.round_whole(1000 * r.first_mm), r.last_on,
+            context.link_unit(r.unit_id), r.imo_number, context.link_vessel(r.imo_number), r.readings, r.first_on, words.round_whole(1000 * r.first_mm), r.last_on,
             f"{say_mm(r.last_mm)}, {say_mm(r.wall_min_mm)}", words.round_whole(1000 * r.last_mm), words.round_whole(1000 * r.fitted_mm),
             None if r.wall_min_mm is None else words.round_whole(1000 * r.wall_min_mm), tuple(1000 * v for v in (r.mm_per_year, r.low, r.high)),
             tuple(1000 * v for v in (r.shrunk, r.shrunk_low, r.shrunk_high)), say_left(r), r.years_left, r.why_not or "",

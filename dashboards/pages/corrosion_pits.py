@@ -5,12 +5,13 @@ from __future__ import annotations
 from dashboards import words
 from dashboards.blocks import Context, Table, name_columns
 from dashboards.pages.corrosion_metal import SHOWN, Row, say_mm
+from dashboards.pages.unit_names import name_safely
 
 PITS_SQL = "SELECT * FROM figure.pit_depth ORDER BY shell_material <> '*', units DESC, shell_material"
 READINGS_SQL = "SELECT * FROM figure.pit_reading WHERE is_aboard ORDER BY pit_depth_mm DESC, unit_id"
 
 
-def list_pits(rows: list[Row]) -> Table:
+def list_pits(rows: list[Row], context: Context) -> Table:
     """The deepest pit of each unit as extremes, from twenty units on."""
     columns = name_columns(
         "shell_material=Shell; units=Units with a pit:count; median=Half deeper than, mm:page_number; deepest=Deepest, mm:page_number; "
@@ -19,7 +20,7 @@ def list_pits(rows: list[Row]) -> Table:
     )
     cells = tuple(
         (
-            words.say_slug(r.shell_material), r.units, say_mm(r.median_mm), say_mm(r.deepest_mm), say_mm(r.one_in_100_mm), say_form(r),
+            words.say_slug(r.shell_material), context.count(r.units, f"pits-{name_safely(r.shell_material)}"), say_mm(r.median_mm), say_mm(r.deepest_mm), say_mm(r.one_in_100_mm), say_form(r),
             *(None if v is None else words.round_whole(1000 * v) for v in (r.median_mm, r.deepest_mm, r.one_in_100_mm)),
             *(None if v is None else 1000 * v for v in (r.place_mm, r.spread_mm)), r.form, r.form_p, r.why_not or "",
         )
@@ -48,7 +49,7 @@ def list_readings(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (
-            r.unit_id,
+            context.link_unit(r.unit_id),
             r.imo_number,
             context.link_vessel(r.imo_number),
             r.shell_material,

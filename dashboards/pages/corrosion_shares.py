@@ -8,7 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 from dashboards import charts, time_charts, words
-from dashboards.blocks import Chart, Table, name_columns
+from dashboards.blocks import Chart, Context, Table, name_columns
+from dashboards.pages.list_reasons import name_band as name_list
 
 Row = Any
 
@@ -68,6 +69,15 @@ def name_word(word: str) -> str:
     return "no lining" if word == "none" else words.say_slug(word)
 
 
+def count_band(row: Row, context: Context, dimension: str = "") -> tuple:
+    """Units looked at and units with corrosion, each leading to its list."""
+    part = (dimension, getattr(row, dimension)) if dimension else ()
+    return (
+        context.count(row.units, name_list(row.age_band_years, "age", *part)),
+        context.count(row.units_corroded, name_list(row.age_band_years, "corroded", *part)),
+    )
+
+
 def title_split(plain: str, names: list[str], bands: tuple[str, ...], cell: dict) -> str:
     """The shares in the age band in which most panels have units enough for a claim, as plain facts."""
     held = {band: [n for n in names if (n, band) in cell and cell[n, band].units >= LEAST_CLAIM] for band in bands}
@@ -79,7 +89,7 @@ def title_split(plain: str, names: list[str], bands: tuple[str, ...], cell: dict
     return f"Corrosion found at {best} years: {words.say_list(said)}" + (", and others" if len(rated) > 4 else "")
 
 
-def chart_split(rows: list[Row], dimension: str, plain: str) -> Chart:
+def chart_split(rows: list[Row], dimension: str, plain: str, context: Context) -> Chart:
     """Small multiples of the share by age, one panel for each word of the dimension."""
     mine = pick_rows(rows, dimension)
     bands = tuple(dict.fromkeys(name_band(r) for r in pick_rows(rows)))
@@ -95,7 +105,7 @@ def chart_split(rows: list[Row], dimension: str, plain: str) -> Chart:
         "units_corroded=Corroded:count; corroded_pct=Share (95 % interval):percent_interval"
     )
     cells = tuple(
-        (name_word(r_name), band, cell[r_name, band].units, cell[r_name, band].units_corroded, shares[r_name][i])
+        (name_word(r_name), band, *count_band(cell[r_name, band], context, dimension), shares[r_name][i])
         for r_name in names
         for i, band in enumerate(bands)
         if (r_name, band) in cell

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 
-from dashboards.blocks import Column, Context, Link, name_columns
-from dashboards.pages.due_items import Item
+from dashboards.blocks import Column, Context, Link, Run, name_columns
+from dashboards.pages.due_items import Item, say_member
 
 TWIN = name_columns(
     "imo_number=IMO number:code twin; unit_id=Unit or group:text twin; basis_kind=Basis:text twin; basis_on=Basis on:date twin; "
@@ -35,6 +35,27 @@ def link_rule(item: Item, context: Context) -> Link | str:
     return Link(rule.mark, f"method.html#{rule.anchor}") if rule else item.rule_id
 
 
+def find_unit(item: Item) -> str | None:
+    """The one unit that an item is about; none for a group of several."""
+    if not item.is_group:
+        return item.unit_id
+    return item.members[0]["unit_id"] if len(item.members) == 1 else None
+
+
+def link_unit(item: Item, context: Context) -> Link | str:
+    """The unit, leading to its page; a group of several names its units at its place."""
+    unit_id = find_unit(item)
+    return context.link_unit(unit_id, item.unit) if unit_id else item.unit
+
+
+def link_place(item: Item, context: Context) -> Run | str:
+    """Position and space; of a group its units, each leading to its page."""
+    if not item.is_group:
+        return item.place
+    linked = [context.link_unit(member["unit_id"], say_member(member)) for member in item.members]
+    return Run(tuple(part for link in linked for part in (", ", link))[1:])
+
+
 def write_row(item: Item, context: Context, with_vessel: bool, is_late: bool) -> tuple:
     """One item as a row of such a table."""
     vessel = (context.link_vessel(item.imo_number),) if with_vessel else ()
@@ -42,7 +63,7 @@ def write_row(item: Item, context: Context, with_vessel: bool, is_late: bool) ->
     done = () if with_vessel else (None,)
     outcome = item.missed_outcome if item.missed_on else None
     return (
-        item.unit, *late, context.book.name_duty(item.duty), *vessel, item.place, item.basis, link_rule(item, context),
+        link_unit(item, context), *late, context.book.name_duty(item.duty), *vessel, link_place(item, context), item.basis, link_rule(item, context),
         (item.path, item.basis_line_no), *done,
         item.imo_number, item.unit_id, item.basis_kind, item.basis_on, item.rule_id, item.missed_on, outcome, item.state,
     )  # fmt: skip

@@ -5,6 +5,8 @@ In: `Item` values. Out: text for the openings and remarks of the Fleet, Overdue 
 
 from __future__ import annotations
 
+from markupsafe import Markup
+
 from dashboards import words
 from dashboards.blocks import Context
 from dashboards.pages.due_items import Item
@@ -19,7 +21,7 @@ def say_subjects(items: list[Item]) -> str:
     return words.say_list(parts) or "no unit"
 
 
-def say_where(items: list[Item], context: Context) -> str:
+def say_where(items: list[Item], context: Context) -> Markup:
     """'9 of them on Vellamora: 6 onboard checks, 2 pressure tests and 1 annual service'; nothing where that tells nothing."""
     counts: dict[str, int] = {}
     for item in items:
@@ -27,16 +29,16 @@ def say_where(items: list[Item], context: Context) -> str:
     most = max(counts.values(), default=0)
     top = sorted((imo for imo, n in counts.items() if n == most), key=lambda imo: (context.name_vessel(imo), imo))
     if len(context.vessels) < 2 or not most or len(top) > 2:
-        return ""
+        return Markup("")
     names = [context.name_vessel(imo) for imo in top]
     if len(top) == 2:
-        return f"{words.say_number(most)} of them each on {words.say_list(names)}"
+        return Markup("{} of them each on {}").format(words.say_number(most), words.say_list(names))
     duties: dict[str, int] = {}
     for item in (i for i in items if i.imo_number == top[0]):
         duties[item.duty] = duties.get(item.duty, 0) + 1
     ranked = sorted(duties, key=lambda duty: (-duties[duty], context.book.order_duty(duty)))
     kinds = words.say_list([words.say_count(duties[duty], context.book.name_duty(duty)) for duty in ranked])
-    return f"{words.say_number(most)} of them on {names[0]}: {kinds}"
+    return Markup("{} of them on {}: {}").format(context.say_count(most, "overdue-items", top[0]), names[0], kinds)
 
 
 def say_grounds(items: list[Item], context: Context) -> str:

@@ -15,17 +15,23 @@ from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
 from dashboards.database import select_rows
 from dashboards.pages import verdict_rows, verdict_words
+from dashboards.pages.list_reasons import name_reason
 
 # Not against a station: two units on it, a place that the plan does not name, nothing known.
 NO_GAP = ("more than one unit", "unknown", "not on the plan")
 
 
-def chart_reasons(name: str, rows: list[verdict_rows.Row]) -> Chart:
+def chart_reasons(name: str, rows: list[verdict_rows.Row], context: Context) -> Chart:
     """Units of one verdict by reason, most frequent first."""
     units = Counter(title for title, _ in {(r.title, (r.imo_number, r.unit_id)) for r in rows})
     ranked = sorted(units, key=lambda title: (-units[title], title))
     cells = tuple(
-        (words.say_capital(title), units[title], words.cut_name(words.say_capital(title), charts.MOST_LABEL)) for title in ranked
+        (
+            words.say_capital(title),
+            context.count(units[title], name_reason(name, title)),
+            words.cut_name(words.say_capital(title), charts.MOST_LABEL),
+        )
+        for title in ranked
     )
     columns = name_columns("reason=Reason:long; units=Units:count; label=Drawn as:text twin")
     said = f"{verdict_words.NAMES[name]}: units by reason; a unit can have several"
@@ -43,7 +49,7 @@ def make_section(name: str, rows: list[verdict_rows.Row], context: Context) -> S
     """One verdict: its reasons counted, and each of them."""
     mine = verdict_rows.pick(rows, name)
     table = verdict_rows.list_verdicts(name, verdict_words.NAMES[name], mine, context)
-    chart = (chart_reasons(name, mine),) if mine else ()
+    chart = (chart_reasons(name, mine, context),) if mine else ()
     return Section(name, verdict_words.NAMES[name], (*chart, table), verdict_words.REMARKS.get(name, ""), is_wide=True)
 
 
@@ -56,8 +62,8 @@ def write_answer(rows: list, stations: list, numbers: list, context: Context) ->
         "{} fewer than the rules ask."
     ).format(
         words.say_date(context.as_of),
-        verdict_words.say_hard(rows),
-        verdict_words.say_places(rows),
+        verdict_words.say_hard(rows, context),
+        verdict_words.say_places(rows, context),
         words.say_capital(words.say_count(gaps, "station")),
         words.say_verb(gaps, "is", "are"),
         f"{words.say_count(short, 'vessel')} {words.say_verb(short, 'holds', 'hold')}",

@@ -11,7 +11,7 @@ import duckdb
 from markupsafe import Markup
 
 from dashboards import standing, words
-from dashboards.blocks import Context, Fact, Facts, Link, Note, Page, Section
+from dashboards.blocks import FLEET, Context, Fact, Facts, Link, Note, Page, Section
 from dashboards.pages import (
     bare_records,
     due_words,
@@ -22,6 +22,7 @@ from dashboards.pages import (
     verdict_rows,
     verdict_words,
 )
+from dashboards.pages.unit_names import name_safely
 
 REAL = (
     "A count on a day is exact. Whether the fleet does better or worse than a year ago is told from what fell due and was done in time, "
@@ -43,10 +44,14 @@ def write_answer(data: fleet_data.FleetData, context: Context) -> str:
     groups = len({(i.imo_number, i.unit_id) for i in data.late if i.is_group})
     others = f" {words.say_capital(words.say_count(groups, 'sample group'))} {words.say_verb(groups, 'is', 'are')} overdue too."
     return Markup("{}: {}.{}{}{}").format(
-        standing.say_standing(total.now, f" on {words.say_count(vessels, 'vessel')}", context.as_of, context.book),
+        standing.say_standing(total.now, f" on {words.say_count(vessels, 'vessel')}", context),
         standing.say_changes(total),
         others if groups else "",
-        f" {words.say_capital(words.say_count(len(data.late), 'item'))} in all, {where}." if where else "",
+        Markup(" {} {} in all, {}.").format(
+            context.say_count(len(data.late), "overdue-items"), "item" if len(data.late) == 1 else "items", where
+        )
+        if where
+        else "",
         bare_records.say_bare(data.bare, context),
     )
 
@@ -59,48 +64,59 @@ def list_facts(data: fleet_data.FleetData, context: Context) -> Facts:
     facts = (
         Fact(
             "Units in service",
-            words.say_number(service.units if service else 0),
+            context.tell_count(service.units if service else 0, "in-service"),
             f"on {words.say_count(service.vessels if service else 0, 'vessel')}",
         ),
         Fact(
             "Units overdue now",
-            words.say_number(total.now.overdue if total else 0),
+            context.tell_count(total.now.overdue if total else 0, "overdue-any"),
             f"on {context.book.name_any()}; a count, so without an interval",
         ),
         Fact(
             "Due date unknown",
-            words.say_number(len(data.unknown)),
+            context.tell_count(len(data.unknown), "unknown-items"),
             unknown if data.unknown else "every item has a basis to count from",
         ),
         Fact(
             "Unfit or to condemn",
-            words.say_number(verdict_rows.count_units(verdict_rows.pick(data.verdicts, "unfit", "condemn"))),
+            context.tell_count(verdict_rows.count_units(verdict_rows.pick(data.verdicts, "unfit", "condemn")), "against"),
             "by the rules in force, each unit once; spare units and those ashore too",
         ),
-        Fact("Open findings", words.say_number(service.open_findings if service else 0), say_severities(service)),
+        Fact(
+            "Open findings",
+            context.tell_count(int(service.open_findings) if service else 0, "open-findings"),
+            say_severities(service, context),
+        ),
     )
     apart = {name: data.counted[name].units for name in APART if name in data.counted}
     note = (
-        words.say_list([f"{words.say_number(n)} {APART[name]}" for name, n in apart.items()])
+        Markup(
+            words.say_list([f"{context.say_count(n, f'apart-{name_safely(name)}')} {APART[name]}" for name, n in apart.items()])
+        )
         or "no spare units, none ashore, none laid up"
     )
-    return Facts((*facts, Fact("Counted apart", words.say_number(sum(apart.values())), note)))
+    return Facts((*facts, Fact("Counted apart", context.tell_count(sum(apart.values()), "apart"), note)))
 
 
-def say_severities(service: Any) -> str:
+def say_severities(service: Any, context: Context, scope: str = FLEET, root: str = "") -> str:
     """'on 27 units in service, the worst of each: 5 unfit, 9 major, 13 minor'."""
     if not service or not service.found:
         return "on units in service"
-    parts = [f"{words.say_number(n)} {w}" for w in ("unfit", "major", "minor") if (n := getattr(service, w))]
+
+    def say(value: int, name: str) -> str:
+        return context.say_count(value, name, scope, root)
+
+    parts = [f"{say(n, f'found-{w}')} {w}" for w in ("unfit", "major", "minor") if (n := getattr(service, w))]
     rest = service.found - service.unfit - service.major - service.minor
-    parts += [f"{words.say_number(rest)} without severity"] if rest else []
-    return f"on {words.say_count(service.found, 'unit')} in service, by the worst of each: {words.say_list(parts)}"
+    parts += [f"{say(rest, 'found-none')} without severity"] if rest else []
+    units = f"{say(service.found, 'found')} {'unit' if service.found == 1 else 'units'}"
+    return Markup(f"on {units} in service, by the worst of each: {words.say_list(parts)}")  # numbers and words of ours alone
 
 
-def tell_fitness(data: fleet_data.FleetData) -> Note:
+def tell_fitness(data: fleet_data.FleetData, context: Context) -> Note:
     """What stands against units, and where each is named."""
     return Note(
-        verdict_words.say_verdicts(data.verdicts),
+        verdict_words.say_verdicts(data.verdicts, context),
         links=verdict_words.link_verdicts("fitness.html"),
     )
 
@@ -125,12 +141,12 @@ def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
     data = fleet_data.read_fleet(con, context)
     further = fleet_vessels.make_further_pages(data.vessels, context)
     sections = [
-        Section("standing", "The fleet on this day", (list_facts(data, context), tell_fitness(data))),
+        Section("standing", "The fleet on this day", (list_facts(data, context), tell_fitness(data, context))),
         Section("real", "Is it real?", (tell_change(data, context),), REAL),
         Section(
             "duties",
             "Overdue by duty",
-            (fleet_duties.chart_duties(data, context.book),),
+            (fleet_duties.chart_duties(data, context),),
             (
                 "A count on a day is a census: it has no sampling error. The share of unit-days overdue looks at the "
                 "whole month, so a busy month end doesn't move it."

@@ -28,8 +28,14 @@ def say_rounds(book: RuleBook) -> str:
     return f"The {words.say_list(names)}, so nearly every unit stands in it." if names else ""
 
 
-def list_duties(data: fleet_data.FleetData, book: RuleBook) -> Table:
+def name_list(which: str, duty: str) -> str:
+    """The list behind a number of one duty."""
+    return f"{which}-{'any' if duty == '*' else duty}"
+
+
+def list_duties(data: fleet_data.FleetData, context: Context) -> Table:
     """One row for each duty: now, and against the month and the year before."""
+    book = context.book
     first = data.duties[0] if data.duties else None
     before = (
         f"Change on {words.say_date(first.month_before.month_end)}" if first and first.month_before else "Change on the month"
@@ -45,10 +51,10 @@ def list_duties(data: fleet_data.FleetData, book: RuleBook) -> Table:
     rows = tuple(
         (
             words.say_capital(book.name_duty(c.duty)),
-            c.now.units,
-            c.now.overdue,
+            context.count(c.now.units, name_list("duty", c.duty)),
+            context.count(c.now.overdue, name_list("overdue", c.duty)),
             to_pct(c.now.rate),
-            c.now.unknown,
+            context.count(c.now.unknown, name_list("unknown", c.duty)),
             c.change_on_month,
             c.change_on_year,
             to_pct(c.now.days_rate),
@@ -66,9 +72,9 @@ def list_duties(data: fleet_data.FleetData, book: RuleBook) -> Table:
     )
 
 
-def chart_duties(data: fleet_data.FleetData, book: RuleBook) -> Chart:
+def chart_duties(data: fleet_data.FleetData, context: Context) -> Chart:
     """Bars of what is overdue now."""
-    table, single = list_duties(data, book), [c for c in data.duties if c.duty != "*"]
+    book, table, single = context.book, list_duties(data, context), [c for c in data.duties if c.duty != "*"]
     worst = max(single, key=lambda c: c.now.overdue, default=None)
     if worst is None or worst.now.overdue == 0:
         title = "Nothing is overdue on this day"
@@ -92,7 +98,13 @@ def chart_duties(data: fleet_data.FleetData, book: RuleBook) -> Chart:
 
 def list_ahead(data: fleet_data.FleetData, context: Context) -> Table:
     """What next falls due, from the day on."""
-    rows = tuple((words.say_capital(context.book.name_duty(duty)), *counts) for duty, counts in data.ahead.items())
+    rows = tuple(
+        (
+            words.say_capital(context.book.name_duty(duty)),
+            *(context.count(n, f"due-{days}-{duty}") for n, days in zip(counts, (30, 60, 90), strict=True)),
+        )
+        for duty, counts in data.ahead.items()
+    )
     columns = name_columns("duty=Duty; in_30_days=Within 30 days:count; in_60_days=60 days:count; in_90_days=90 days:count")
     return Table(
         "ahead",

@@ -57,7 +57,7 @@ def read_vessels(con: duckdb.DuckDBPyConnection, context: Context, months: Month
     return sorted(rows, key=lambda row: row.need)
 
 
-def list_vessels(rows: list[VesselRow], name: str, caption: str) -> Table:
+def list_vessels(rows: list[VesselRow], name: str, caption: str, context: Context) -> Table:
     """The table of some vessels."""
     columns = name_columns(
         "vessel=Vessel:link; imo_number=IMO number:code; units_in_service=Units in service:count; "
@@ -68,18 +68,19 @@ def list_vessels(rows: list[VesselRow], name: str, caption: str) -> Table:
     )  # fmt: skip
     cells = []
     for row in rows:
-        now = row.standing.now if row.standing else None
+        now, imo = row.standing.now if row.standing else None, row.vessel.imo_number
+        found = None if row.side.open_findings is None else int(row.side.open_findings)
         cells.append(
             (
                 row.vessel.link,
                 row.vessel.imo_number,
-                now.units if now else 0,
-                (now.overdue, now.units) if now else (None, None),
-                now.unknown if now else None,
+                context.count(now.units, "duty-any", imo) if now else 0,
+                (context.count(now.overdue, "overdue-any", imo), now.units) if now else (None, None),
+                context.count(now.unknown, "unknown-any", imo) if now else None,
                 row.standing.change_on_month if row.standing else None,
                 row.trend,
-                row.side.due_90,
-                (row.side.open_findings, row.side.worst),
+                context.count(row.side.due_90, "due-90", imo),
+                (context.count(found, "open-findings", imo), row.side.worst),
                 row.side.last_record_on,
             )
         )
@@ -91,7 +92,7 @@ def make_section(rows: list[VesselRow], context: Context, further: list[Link]) -
     caption = f"{words.say_capital(words.say_count(len(rows), 'vessel'))}, most units overdue first" + (
         f"; the first {FIRST}" if further else ""
     )
-    blocks: list = [list_vessels(rows[:FIRST], "vessels", caption)]
+    blocks: list = [list_vessels(rows[:FIRST], "vessels", caption, context)]
     if further:
         blocks.append(
             Table(
@@ -120,7 +121,7 @@ def make_further_pages(rows: list[VesselRow], context: Context) -> list[Page]:
             f"On {words.say_date(context.as_of)} {words.say_count(late, 'unit')} of these "
             f"{words.say_count(len(part), 'vessel')} {words.say_verb(late, 'was', 'were')} overdue; those most in need stand on the Fleet page."
         )
-        table = list_vessels(part, "vessels", f"{title} of {words.say_number(len(rows))}, most units overdue first")
+        table = list_vessels(part, "vessels", f"{title} of {words.say_number(len(rows))}, most units overdue first", context)
         section = Section(
             "vessels", "Vessels", (table, Note("All small trends of this table share one scale, from zero.")), is_wide=True
         )

@@ -57,7 +57,12 @@ def write_duration(row: Any, context: Context) -> tuple:
     limits = "" if days[1] is None else f"{days[1]} to {days[2]}" if days[2] is not None else f"{days[1]} or more"
     vessel = "Fleet" if row.imo_number == FLEET else context.name_vessel(row.imo_number)
     duty = words.say_capital(context.book.name_duty(row.duty))
-    return (duty, vessel, row.items, row.still_open, days[0], limits, *days[1:], row.why_not or "")
+    still_open = context.count(
+        row.still_open,
+        f"overdue-{'any' if row.duty == ANY else row.duty}",
+        "fleet" if row.imo_number == FLEET else row.imo_number,
+    )
+    return (duty, vessel, row.items, still_open, days[0], limits, *days[1:], row.why_not or "")
 
 
 DURATION_COLUMNS = name_columns(

@@ -15,14 +15,19 @@ from dashboards.pages import due_rows, due_words, on_time, on_time_tables, overd
 MOST_ITEMS = 150
 
 
-def chart_ages(data: overdue_data.OverdueData) -> Chart:
+def chart_ages(data: overdue_data.OverdueData, context: Context) -> Chart:
     """For how long items have been overdue."""
     total = sum(data.ages)
     table = Table(
         "ages",
         "Items overdue (a unit and a duty), by days past the due date",
         name_columns("overdue_for=Overdue for; items=Items:count"),
-        tuple(zip(overdue_data.BANDS, data.ages, strict=True)) if total else (),
+        tuple(
+            (band, context.count(n, f"overdue-band-{i}"))
+            for i, (band, n) in enumerate(zip(overdue_data.BANDS, data.ages, strict=True))
+        )
+        if total
+        else (),
         empty="Nothing is overdue on this date, so there is no lateness to measure.",
     )
     old = sum(data.ages[2:])
@@ -46,7 +51,7 @@ def list_spread(data: overdue_data.OverdueData, context: Context) -> Table:
     rows = tuple(
         (
             "All duties" if r.duty == "*" else words.say_capital(context.book.name_duty(r.duty)),
-            r.items,
+            context.count(r.items, "overdue-items" if r.duty == "*" else f"overdue-{r.duty}"),
             words.round_whole(r.median_days),
             words.round_whole(r.p90_days),
             r.most_days,
@@ -58,7 +63,7 @@ def list_spread(data: overdue_data.OverdueData, context: Context) -> Table:
 
 def chart_load(data: overdue_data.OverdueData, context: Context) -> Chart:
     """What falls due in the coming year, by calendar month."""
-    rows = tuple((words.say_month(r.month), r.due) for r in data.load)
+    rows = tuple((words.say_month(r.month), context.count(r.due, f"due-in-{r.month:%Y-%m}")) for r in data.load)
     total, top = sum(r.due for r in data.load), max(data.load, key=lambda r: r.due)
     table = Table(
         "load",
@@ -76,7 +81,9 @@ def chart_load(data: overdue_data.OverdueData, context: Context) -> Chart:
         "load",
         title,
         said,
-        charts.draw_columns([r[0] for r in rows], [r.month for r in data.load], [r[1] for r in rows], "services and tests due"),
+        charts.draw_columns(
+            [r[0] for r in rows], [r.month for r in data.load], [r.due for r in data.load], "services and tests due"
+        ),
         table,
     )
 
@@ -126,7 +133,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "how-long",
             "For how long?",
-            (chart_ages(data), list_spread(data, context), *on_time_tables.list_durations(data.on_time, context)),
+            (chart_ages(data, context), list_spread(data, context), *on_time_tables.list_durations(data.on_time, context)),
             "What is open now, counted from the day after the due date; then all that ever became overdue.",
         ),
         Section("ahead", "What comes next?", (chart_load(data, context),)),

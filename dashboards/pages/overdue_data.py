@@ -18,6 +18,9 @@ from dashboards.standing import Months
 BANDS = ("1 to 7 days", "8 to 30 days", "31 to 90 days", "91 to 180 days", "over 180 days")
 
 
+BAND_ENDS = (7, 30, 90, 180)
+
+
 NO_MONTH = "No month with a unit in service yet. Load a register of units and at least one inspection or service."
 
 
@@ -39,6 +42,11 @@ LOAD_SQL = """
     LEFT JOIN figure.duty_now AS d ON date_trunc('month', d.due_on) = m.month AND d.state = 'in time'
         AND d.due_on <= $day::DATE + 365 AND NOT list_contains($rounds, d.duty)
     GROUP BY m.month ORDER BY m.month"""
+
+
+def find_band(days: int) -> int:
+    """Which of the bands so many days overdue lie in."""
+    return sum(days > end for end in BAND_ENDS)
 
 
 @dataclass(frozen=True)

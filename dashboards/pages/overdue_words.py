@@ -26,8 +26,8 @@ def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
     return Markup("<strong>{} {} overdue</strong> ({}){}; {}").format(
         words.say_capital(due_words.say_subjects(data.items)),
         verb,
-        words.say_count(whole.items, "item"),
-        f", {where}" if where else "",
+        Markup("{} {}").format(context.say_count(whole.items, "overdue-items"), "item" if whole.items == 1 else "items"),
+        Markup(", {}").format(where) if where else "",
         long,
     )
 
@@ -37,9 +37,11 @@ def write_answer(data: overdue_data.OverdueData, context: Context) -> str:
     total = standing.compare_months(data.months.get(("*", "*"), []), context.as_of)
     if total is None:
         return f"On {words.say_date(context.as_of)} no unit is in service, so none can be overdue.{context.empty_why}"
-    unknown = f" {words.say_capital(words.say_count(len(data.unknown), 'item'))} can't be told." if data.unknown else ""
+    count = len(data.unknown)
+    items = Markup("{} {}").format(context.say_count(count, "unknown-items"), "item" if count == 1 else "items")
+    unknown = Markup(" {} can't be told.").format(items) if count else ""
     return Markup("{}. {}.{} {}.{}").format(
-        standing.say_standing(total.now, "", context.as_of, context.book),
+        standing.say_standing(total.now, "", context),
         say_late(data, context),
         unknown,
         standing.say_years(standing.compare_years(data.months["*", "*"])),

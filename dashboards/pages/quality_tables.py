@@ -132,7 +132,7 @@ def list_stated(rows: list, context: Context) -> Table:
         "difference_days=Days later:count; path=File and line:file_line; imo_number=IMO number:code twin; rule_id=Rule:text twin"
     )
     cells = tuple(
-        (r.unit_id, context.book.name_duty(r.duty), context.link_vessel(r.imo_number), r.done_on, r.stated_on, r.computed_on,
+        (context.link_unit(r.unit_id), context.book.name_duty(r.duty), context.link_vessel(r.imo_number), r.done_on, r.stated_on, r.computed_on,
          r.difference_days, (r.path, r.line_no), r.imo_number, r.rule_id)
         for r in rows if r.imo_number in context.by_imo
     )  # fmt: skip

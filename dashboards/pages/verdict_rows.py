@@ -17,15 +17,15 @@ from dashboards.database import select_rows
 
 Row = Any
 MOST_ROWS = 40
-VERDICTS_SQL = """
+VERDICTS_FROM = """
     SELECT v.imo_number, v.unit_id, n.counted, n.position_no, n.space_name, v.verdict, v.reason, v.measure, v.value, v.limit_value,
-        v.unit, v.seen_on, v.rule_id, p.certainty, p.title, f.path, v.line_no
+        v.unit, v.seen_on, v.rule_id, p.certainty, p.title, f.path, v.line_no, v.record_no
     FROM (SELECT * FROM figure.verdict WHERE verdict <> 'placement' UNION ALL BY NAME
           SELECT * EXCLUDE (breach) FROM figure.placement_now) AS v
     JOIN duty.provision AS p USING (rule_id) LEFT JOIN intake.file AS f USING (file_id)
     JOIN (SELECT imo_number, unit_id, min(counted) AS counted, min(position_no) AS position_no, min(space_name) AS space_name
-          FROM figure.unit_now GROUP BY imo_number, unit_id) AS n ON n.imo_number = v.imo_number AND n.unit_id = v.unit_id
-    ORDER BY v.imo_number, v.unit_id, v.rule_id, v.seen_on, v.reason, f.path, v.line_no"""
+          FROM figure.unit_now GROUP BY imo_number, unit_id) AS n ON n.imo_number = v.imo_number AND n.unit_id = v.unit_id"""
+VERDICTS_SQL = f"{VERDICTS_FROM} ORDER BY v.imo_number, v.unit_id, v.rule_id, v.seen_on, v.reason, f.path, v.line_no"
 STATIONS_SQL = """
     SELECT s.imo_number, s.position_no, s.space_name, s.state, s.reason, s.unit_id, f.path, s.line_no
     FROM figure.station_now AS s LEFT JOIN intake.file AS f USING (file_id) WHERE s.state <> 'filled'
@@ -65,7 +65,7 @@ def list_verdicts(name: str, what: str, rows: Sequence[Row], context: Context, w
     )
     cells = tuple(
         (
-            row.unit_id if row.counted == "in service" else f"{row.unit_id}, {row.counted}",
+            context.link_unit(row.unit_id, row.unit_id if row.counted == "in service" else f"{row.unit_id}, {row.counted}"),
             row.reason,
             *((context.link_vessel(row.imo_number),) if with_vessel else ()),
             ", ".join(part for part in (row.position_no, row.space_name) if part),
@@ -101,7 +101,7 @@ def list_stations(rows: Sequence[Row], context: Context, with_vessel: bool = Tru
             *((context.link_vessel(row.imo_number),) if with_vessel else ()),
             row.space_name,
             row.reason,
-            row.unit_id or "",
+            context.link_unit(row.unit_id) if row.unit_id else "",
             (row.path, row.line_no),
             row.imo_number,
         )

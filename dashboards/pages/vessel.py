@@ -12,6 +12,7 @@ import duckdb
 from dashboards import charts, standing, time_charts, words
 from dashboards.blocks import Chart, Context, Link, Page, Section, Table, Vessel, name_columns
 from dashboards.pages import agent_tables, due_words, vessel_data, vessel_fitness, vessel_lists, vessel_words
+from dashboards.pages.unit_names import name_safely
 from dashboards.pages.vessel_data import VesselData
 from dashboards.standing import to_pct
 
@@ -39,7 +40,7 @@ def chart_trend(data: VesselData, context: Context) -> Chart:
     )
 
 
-def list_mix(data: VesselData) -> Table:
+def list_mix(data: VesselData, context: Context, imo: str) -> Table:
     """What agents the vessel's units in service hold."""
     totals = {agent: [r for r in data.mix if r.agent == agent] for agent in dict.fromkeys(r.agent for r in data.mix)}
     every = sum(r.units for r in data.mix)
@@ -47,9 +48,9 @@ def list_mix(data: VesselData) -> Table:
     rows = tuple(
         (
             words.say_capital(words.say_slug(agent)),
-            sum(r.units for r in rows),
+            context.count(sum(r.units for r in rows), f"agent-{name_safely(agent)}", imo),
             words.round_to(100 * sum(r.units for r in rows) / every, 1),
-            sum(r.obsolete_units or 0 for r in rows),
+            context.count(sum(r.obsolete_units or 0 for r in rows), f"obsolete-agent-{name_safely(agent)}", imo),
         )
         for agent, rows in sorted(totals.items(), key=lambda pair: agent_tables.order_agent(pair[0]))
         if every
@@ -66,21 +67,30 @@ def say_grounds(data: VesselData, context: Context) -> str:
 def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tuple[Link, ...]) -> Page:
     """The page of one vessel."""
     sections = (
-        Section("standing", "On this day", (vessel_words.list_facts(data, context), *vessel_fitness.list_notes(vessel, data))),
+        Section(
+            "standing",
+            "On this day",
+            (vessel_words.list_facts(vessel, data, context), *vessel_fitness.list_notes(vessel, data, context)),
+        ),
         Section("overdue", "Overdue", vessel_lists.list_late(data, context), say_grounds(data, context), is_wide=True),
-        Section("ahead", "The next 90 days", (vessel_lists.list_ahead(data, context),), "The due list below names each of them."),
+        Section(
+            "ahead",
+            "The next 90 days",
+            (vessel_lists.list_ahead(data, context, vessel.imo_number),),
+            "The due list below names each of them.",
+        ),
         Section(
             "due",
             "Due list",
-            (vessel_lists.list_due(data, context),),
+            (vessel_lists.list_due(data, context, vessel.imo_number),),
             "Prints on A4, with room to note what was done.",
             is_wide=True,
         ),
         Section("findings", "Open findings", (vessel_lists.list_findings(data, context),), is_wide=True),
         *vessel_fitness.list_sections(data, context),
         Section("trend", "The course so far", (chart_trend(data, context),)),
-        Section("agents", "Agents", (list_mix(data),)),
-        Section("register", "Unit register", (vessel_lists.list_register(data),), is_wide=True),
+        Section("agents", "Agents", (list_mix(data, context, vessel.imo_number),)),
+        Section("register", "Unit register", (vessel_lists.list_register(data, context),), is_wide=True),
     )
     return Page(
         vessel.link.href,

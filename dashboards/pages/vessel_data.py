@@ -113,18 +113,18 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
     return pick
 
 
-def write_units(data: VesselData) -> tuple[tuple, ...]:
+def write_units(data: VesselData, context: Context) -> tuple[tuple, ...]:
     """The register, a row for each unit."""
     unknown = {i.unit_id for i in data.items if i.state == "unknown"}
-    return tuple(write_unit(unit, unit.unit_id in unknown) for unit in data.units)
+    return tuple(write_unit(unit, unit.unit_id in unknown, context) for unit in data.units)
 
 
-def write_unit(unit: Row, is_unknown: bool) -> tuple:
+def write_unit(unit: Row, is_unknown: bool, context: Context) -> tuple:
     """One unit as a row of the register; a unit without a known due date is never shown as in time."""
     state = "overdue" if unit.overdue_duties else "unknown" if is_unknown else "in time"
     charge = words.say_charge(unit.charge_l, unit.charge_kg) + (", wheeled" if unit.form == "wheeled" else "")
     return (
-        unit.unit_id,
+        context.link_unit(unit.unit_id),
         state if unit.counted == "in service" else unit.counted,
         (unit.open_findings, unit.worst_open_severity),
         unit.position_no,

@@ -11,9 +11,9 @@ from dashboards.pages import rule_tables, verdict_rows, verdict_words
 from dashboards.pages.vessel_data import VesselData
 
 
-def list_notes(vessel: Vessel, data: VesselData) -> tuple[Note, ...]:
+def list_notes(vessel: Vessel, data: VesselData, context: Context) -> tuple[Note, ...]:
     """The verdicts in a sentence; then the rules that ask less, where there are any."""
-    said = verdict_words.say_verdicts(data.verdicts)
+    said = verdict_words.say_verdicts(data.verdicts, context, vessel.imo_number, "../")
     notes = [Note(said, links=verdict_words.link_verdicts(vessel.link.href))]
     if data.loosened:
         count, links = (

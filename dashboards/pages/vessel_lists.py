@@ -5,9 +5,12 @@ In: `VesselData`. Out: tables.
 
 from __future__ import annotations
 
-from dashboards import words
-from dashboards.blocks import Context, Table, name_columns
-from dashboards.pages import due_rows, vessel_data
+from dataclasses import replace
+from datetime import date
+
+from dashboards import tables, words
+from dashboards.blocks import Context, Count, Table, name_columns
+from dashboards.pages import due_rows, list_items, vessel_data
 from dashboards.pages.vessel_data import VesselData
 
 AHEAD_DAYS = 90
@@ -34,13 +37,20 @@ def list_late(data: VesselData, context: Context) -> tuple[Table, ...]:
     return tuple(tables)
 
 
-def list_ahead(data: VesselData, context: Context) -> Table:
+def list_ahead(data: VesselData, context: Context, imo: str) -> Table:
     """Counts of what falls due within 30, 60 and 90 days, for every duty of the rule book."""
     ahead = [i for i in data.items if i.state == "in time"]
     rows = tuple(
         (
             words.say_capital(context.book.name_duty(d)),
-            *(sum(1 for i in ahead if i.duty == d and i.due_on and (i.due_on - context.as_of).days <= n) for n in (30, 60, 90)),
+            *(
+                context.count(
+                    sum(1 for i in ahead if i.duty == d and i.due_on and (i.due_on - context.as_of).days <= n),
+                    f"due-{n}-{d}",
+                    imo,
+                )
+                for n in (30, 60, 90)
+            ),
         )
         for d in context.book.duties
     )
@@ -54,19 +64,41 @@ def list_ahead(data: VesselData, context: Context) -> Table:
     )
 
 
-def list_due(data: VesselData, context: Context) -> Table:
+def list_due(data: VesselData, context: Context, imo: str) -> Table:
     """The due list: services and tests one by one, rounds such as onboard checks by day."""
     ahead, book = [i for i in data.items if i.state == "in time"], context.book
     rounds: dict = {}
     for item in (i for i in ahead if book.is_round(i.duty)):
         rounds.setdefault((item.due_on, item.duty), []).append(item.position_no or item.unit_id)
     lines: list[tuple] = [
-        (i.due_on, book.name_duty(i.duty), i.unit, i.place, i.basis, None, i.unit_id, i.basis_kind, i.basis_on, i.rule_id)
+        (
+            i.due_on,
+            book.name_duty(i.duty),
+            due_rows.link_unit(i, context),
+            due_rows.link_place(i, context),
+            i.basis,
+            None,
+            i.unit_id,
+            i.basis_kind,
+            i.basis_on,
+            i.rule_id,
+        )
         for i in ahead
         if not book.is_round(i.duty)
     ]
     lines += [
-        (day, book.name_duty(duty), words.say_count(len(p), "unit"), say_positions(p), "", None, None, None, None, None)
+        (
+            day,
+            book.name_duty(duty),
+            say_round(len(p), day, duty, context, imo),
+            say_positions(p),
+            "",
+            None,
+            None,
+            None,
+            None,
+            None,
+        )
         for (day, duty), p in rounds.items()
     ]
     columns = name_columns(
@@ -78,9 +110,15 @@ def list_due(data: VesselData, context: Context) -> Table:
         "due",
         f"Falling due within {AHEAD_DAYS} days, first come first; {book.name_rounds() or 'rounds'} together by day",
         columns,
-        tuple(sorted(lines, key=lambda r: (r[0], r[1], r[3], r[2]))),
+        tuple(sorted(lines, key=lambda r: (r[0], r[1], tables.write_plain(r[3]), tables.write_plain(tables.take_number(r[2]))))),
         empty=f"Nothing falls due within {AHEAD_DAYS} days of this date.",
     )
+
+
+def say_round(count: int, day: date, duty: str, context: Context, imo: str) -> str | Count:
+    """'42 units', leading to them."""
+    said, listed = words.say_count(count, "unit"), context.count(count, list_items.name_day(duty, day), imo)
+    return replace(listed, said=said) if isinstance(listed, Count) else said
 
 
 def say_positions(positions: list[str]) -> str:
@@ -97,7 +135,7 @@ def list_findings(data: VesselData, context: Context) -> Table:
     )
     rows = tuple(
         (
-            f.unit_id if f.counted == "in service" else f"{f.unit_id}, {f.counted}",
+            context.link_unit(f.unit_id, f.unit_id if f.counted == "in service" else f"{f.unit_id}, {f.counted}"),
             f.severity,
             f.found_on,
             (context.as_of - f.found_on).days,
@@ -119,14 +157,14 @@ def list_findings(data: VesselData, context: Context) -> Table:
     return Table("findings", said, columns, rows, empty="No finding is open on this vessel's units.")
 
 
-def list_register(data: VesselData) -> Table:
+def list_register(data: VesselData, context: Context) -> Table:
     """Every unit aboard or counted for the vessel."""
     columns = name_columns(
         "unit_id=Unit:unit; state=Duties:state filter; open_findings=Open findings:found; position_no=Position:code; space=Space; "
         "space_category=Kind of space:text filter; agent=Agent:text filter; charge=Charge; made_on=Made:part_date; "
         "last_inspected_on=Last check:date; last_serviced_on=Last service:date; overdue_duties=Duties overdue:count"
     )  # fmt: skip
-    rows = vessel_data.write_units(data)
+    rows = vessel_data.write_units(data, context)
     return Table(
         "register",
         f"{words.say_capital(words.say_count(len(rows), 'unit'))} on the register",

@@ -5,13 +5,19 @@ In: `VesselData`. Out: markup and `Facts`. Open findings are those of units in s
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 from markupsafe import Markup
 
 from dashboards import standing, words
 from dashboards.blocks import Context, Fact, Facts, Vessel
 from dashboards.pages import bare_records
 from dashboards.pages.fleet import say_severities
+from dashboards.pages.unit_names import name_safely
 from dashboards.pages.vessel_data import VesselData
+
+ROOT = "../"  # a vessel's page lies one folder deep
 
 
 def write_answer(vessel: Vessel, data: VesselData, context: Context) -> str:
@@ -21,45 +27,65 @@ def write_answer(vessel: Vessel, data: VesselData, context: Context) -> str:
         why = "; the vessel is laid up, so its units are counted apart" if vessel.is_laid_up else ""
         return f"On {day} no unit is in service on {vessel.name}{why}. Its register stands below, as far as the records go."
     late = [c for c in data.duties if c.duty != "*" and c.now.overdue]
-    units = [words.say_count(c.now.overdue, book.name_duty(c.duty)) for c in late if not book.is_group(c.duty)]
+    say = partial(context.say_count, scope=vessel.imo_number, root=ROOT)
+    units = [say_duty(c.now.overdue, c.duty, context, say) for c in late if not book.is_group(c.duty)]
     groups = [
         f"{book.say_subjects(c.duty, c.now.overdue)} {words.say_verb(c.now.overdue, 'is', 'are')} overdue for {book.name_duty(c.duty)}"
         for c in late
         if book.is_group(c.duty)
     ]
     found = data.found
-    unfit = f", {words.say_number(found.unfit)} of them unfit" if found.unfit else ""
-    findings = (
-        f"{words.say_count(found.found, 'unit')} in service {words.say_verb(found.found, 'has', 'have')} open findings{unfit}"
+    unfit = Markup(", {} of them unfit").format(say(found.unfit, "found-unfit")) if found.unfit else ""
+    having = (
+        Markup("{} {}").format(say(found.found, "found"), "unit" if found.found == 1 else "units") if found.found else "no units"
     )
+    findings = Markup("{} in service {} open findings{}").format(having, words.say_verb(found.found, "has", "have"), unfit)
     return Markup("{}{}. {}.{}").format(
-        standing.say_standing(now, f" on board {vessel.name}", context.as_of, book),
-        f" ({words.say_list(units)})" if units else "",
-        words.say_capital("; ".join([*groups, findings])),
+        standing.say_standing(now, f" on board {vessel.name}", context, ROOT),
+        Markup(f" ({words.say_list(units)})") if units else "",
+        Markup("; ").join([words.say_capital(groups[0]), *groups[1:], findings] if groups else [say_first(findings)]),
         bare_records.say_bare_vessel() if data.is_bare else "",
     )
 
 
-def list_facts(data: VesselData, context: Context) -> Facts:
+def say_duty(count: int, duty: str, context: Context, say: Callable[..., str]) -> Markup:
+    """'6 onboard checks', the number leading to them."""
+    noun = words.say_count(count, context.book.name_duty(duty)).partition(" ")[2]
+    return Markup("{} {}").format(say(count, f"overdue-{duty}"), noun)
+
+
+def say_first(findings: Markup) -> Markup:
+    """The sentence with a capital, whether a number begins it or a word."""
+    return findings if findings.startswith("<") else Markup(words.say_capital(findings))
+
+
+def list_facts(vessel: Vessel, data: VesselData, context: Context) -> Facts:
     """The numbers to start from."""
     counted = {word: sum(1 for u in data.units if u.counted == word) for word in ("spare", "ashore", "laid up")}
-    apart = [f"{n} {word}" for word, n in counted.items() if n]
+    imo = vessel.imo_number
+    apart = [f"{context.say_count(n, f'apart-{name_safely(word)}', imo, ROOT)} {word}" for word, n in counted.items() if n]
     now, book = data.standing.now if data.standing else None, context.book
     late, unknown = ([i for i in data.items if i.state == state] for state in ("overdue", "unknown"))
     ahead = sum(1 for i in data.items if i.state == "in time" and not book.is_round(i.duty))
     facts = [
         Fact(
             "Units in service",
-            words.say_number(now.units if now else 0),
-            f"counted apart: {words.say_list(apart)}" if apart else "",
+            context.tell_count(now.units if now else 0, "duty-any", imo),
+            Markup(f"counted apart: {words.say_list(apart)}") if apart else "",
         ),
-        Fact("Overdue items", words.say_number(len(late)), "a unit late on two duties is two items"),
-        Fact("Due within 90 days", words.say_number(ahead), f"services and tests; {book.name_rounds()} apart"),
-        Fact("Open findings", words.say_number(data.found.open_findings), say_severities(data.found)),
+        Fact("Overdue items", context.tell_count(len(late), "overdue-items", imo), "a unit late on two duties is two items"),
+        Fact("Due within 90 days", context.tell_count(ahead, "due-90", imo), f"services and tests; {book.name_rounds()} apart"),
+        Fact(
+            "Open findings",
+            context.tell_count(data.found.open_findings, "open-findings", imo),
+            say_severities(data.found, context, imo, ROOT),
+        ),
         say_freshness(data),
     ]
     if unknown:
-        facts.insert(2, Fact("Due date unknown", words.say_number(len(unknown)), "items; never taken as in time"))
+        facts.insert(
+            2, Fact("Due date unknown", context.tell_count(len(unknown), "unknown-items", imo), "items; never taken as in time")
+        )
     return Facts(tuple(facts))
 
 

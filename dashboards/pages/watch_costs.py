@@ -50,7 +50,7 @@ def list_costs(costs: list[Row], context: Context) -> Table:
         "imo_number=IMO number:code twin"
     )
     cells = tuple(
-        (r.list_rank, r.unit_id, context.link_vessel(r.imo_number), r.replace_now, r.replace_at_test, r.keep,
+        (r.list_rank, context.link_unit(r.unit_id), context.link_vessel(r.imo_number), r.replace_now, r.replace_at_test, r.keep,
          "" if r.why_not else r.settled or "left open by the interval", r.currency or "", r.why_not or "", r.settled or "", r.cheapest or "",
          r.cheapest_low or "", r.cheapest_high or "", r.imo_number)
         for r in costs

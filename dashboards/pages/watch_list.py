@@ -34,7 +34,7 @@ def write_answer(rows: list[Row], tests: list[Row], model: Row, context: Context
     hard = sum(row.hard_reason is not None for row in rows)
     return Markup("On {} <strong>{}</strong> {} a hard reason to be condemned and {} first. {} {}").format(
         day,
-        words.say_count(hard, "unit"),
+        Markup("{} {}").format(context.say_count(hard, "hard"), "unit" if hard == 1 else "units") if hard else "no units",
         words.say_verb(hard, "has", "have"),
         words.say_verb(hard, "stands", "stand"),
         watch_words.say_kind(model.kind),

@@ -34,7 +34,7 @@ def list_units(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (
-            r.list_rank, r.unit_id if r.counted == "in service" else f"{r.unit_id}, {r.counted}", context.link_vessel(r.imo_number), say_standing(r),
+            r.list_rank, context.link_unit(r.unit_id, r.unit_id if r.counted == "in service" else f"{r.unit_id}, {r.counted}"), context.link_vessel(r.imo_number), say_standing(r),
             words.say_capital(r.reasons) if r.reasons else "no sign above the average", r.would_change, r.age_years, r.test_due_on, r.unit_id,
             r.imo_number, r.counted, r.hard_reason or "", r.band or "",
             (None, None, None) if r.chance_12_months is None else tuple(100 * v for v in (r.chance_12_months, r.low, r.high)),
@@ -48,13 +48,11 @@ def list_units(rows: list[Row], context: Context) -> Table:
     )  # fmt: skip
 
 
-def say_weight(row: Row) -> str:
+def say_weight(weight: float | None, kind: str) -> str:
     """'2.1 times the odds', '2.0 points', 'hard reason'."""
-    if row.weight is None:
-        return KINDS[row.kind]
-    return (
-        f"{words.say_number(row.weight, 1)} times the odds" if row.kind == "odds" else f"{words.say_number(row.weight, 1)} points"
-    )
+    if weight is None:
+        return KINDS[kind]
+    return f"{words.say_number(weight, 1)} times the odds" if kind == "odds" else f"{words.say_number(weight, 1)} points"
 
 
 def list_reasons(rows: list[Row], context: Context) -> Table:
@@ -65,7 +63,7 @@ def list_reasons(rows: list[Row], context: Context) -> Table:
         "kind=Kind:text twin; weight=Weight:number twin; record_no=Record number:count twin"
     )
     cells = tuple(
-        (r.list_rank, r.unit_id, context.link_vessel(r.imo_number), words.say_capital(r.reason), say_weight(r), r.table_name, r.seen_on,
+        (r.list_rank, context.link_unit(r.unit_id), context.link_vessel(r.imo_number), words.say_capital(r.reason), say_weight(r.weight, r.kind), r.table_name, r.seen_on,
          (r.path, r.line_no), r.imo_number, r.trait, r.kind, r.weight, r.record_no)
         for r in rows
     )  # fmt: skip

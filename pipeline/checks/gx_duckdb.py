@@ -8,7 +8,9 @@ subclasses keep one connection, the third saves time. tests/pinned says what is 
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
+from collections.abc import Callable
 
 os.environ["GX_ANALYTICS_ENABLED"] = "false"  # read once, at import: nothing is to leave this machine
 
@@ -23,6 +25,8 @@ from great_expectations.expectations.expectation_configuration import Expectatio
 
 from pipeline.checks.predicates import Check
 from pipeline.errors import UserError
+
+gc.freeze()  # these imports make a million objects that stay: looking through them again and again took a tenth of a small run
 
 
 class KeptConnectionEngine(SqlAlchemyExecutionEngine):
@@ -64,25 +68,28 @@ class RowsExpectation(gxe.UnexpectedRowsExpectation):
         return self._configuration
 
 
-def count_failing(con, table_name: str, checks: list[Check]) -> list[int]:
+def count_failing(con, table_name: str, checks: list[Check], keep: Callable[[str, dict], None] | None = None) -> list[int]:
     """Rows of the table that fail each check, in the checks' order, as great-expectations counts them.
 
     A second connection to the same file would be refused, so it works on a cursor of `con`; a fresh one each time,
     because SQLAlchemy keeps a transaction open that would not see the tables made after it began.
+    `keep` is given the table's name and the whole result in great-expectations' own JSON.
     Raises UserError check-crashed: a check that could not be carried out is not a failed check.
     """
     cursor = con.cursor()
     source = _open_source(cursor)
     try:
         asset = source.add_table_asset(table_name, table_name=table_name)
-        results = asset.add_batch_definition_whole_table("all").get_batch().validate(_suite(table_name, checks)).results
+        result = asset.add_batch_definition_whole_table("all").get_batch().validate(_suite(table_name, checks))
     finally:
         source.get_execution_engine().close_kept()
         cursor.close()
     counts: dict[int, int] = {}
-    for result in results:
-        number = result.expectation_config.meta["check_no"]
-        counts[number] = _read_count(result, checks[number])
+    for item in result.results:
+        number = item.expectation_config.meta["check_no"]
+        counts[number] = _read_count(item, checks[number])
+    if keep:
+        keep(table_name, result.to_json_dict())
     return [counts[number] for number in range(len(checks))]
 
 
@@ -104,7 +111,7 @@ def _suite(table_name: str, checks: list[Check]) -> gx.ExpectationSuite:
         expectations=[
             RowsExpectation(
                 unexpected_rows_query=f"select 1 as failing from {{batch}} where {_escape(check.failing_sql)}",
-                meta={"check_no": number},
+                meta={"check_no": number, "rule": check.rule, "column": check.column, "title": check.title},
             )
             for number, check in enumerate(checks)
         ],

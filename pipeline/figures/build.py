@@ -12,7 +12,6 @@ import duckdb
 
 from pipeline.checks.flags import add_flags
 from pipeline.figures.prices import load_prices
-from pipeline.figures.statistics.intervals import register_intervals
 
 # In this order: a later one may read an earlier one. A name is a file of SQL; where a module of that name stands beside it, its
 # `fill(con, as_of)` then computes what SQL can't.
@@ -64,6 +63,9 @@ def run_sql(con: duckdb.DuckDBPyConnection, text: str, as_of: date) -> None:
 
 def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence[str]) -> None:
     """Make those figures, in that order."""
+    # Late: scipy takes a second, and a run that is refused needs none of it.
+    from pipeline.figures.statistics.intervals import register_intervals
+
     register_intervals(con)
     folder = files("pipeline.figures")
     for name in names:
@@ -72,8 +74,10 @@ def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence
             import_module(f"pipeline.figures.{name}").fill(con, as_of)
 
 
-def build_figures(con: duckdb.DuckDBPyConnection, as_of: date, prices: dict[str, Any] | None = None) -> None:
-    """Run every figure's SQL with the day as its only parameter. prices: as read_prices gives them."""
+def build_figures(
+    con: duckdb.DuckDBPyConnection, as_of: date, prices: dict[str, Any] | None = None, names: Sequence[str] | None = None
+) -> None:
+    """Run every figure's SQL, or that of those named, with the day as its only parameter. prices: as read_prices gives them."""
     load_prices(con, prices)
-    compute_figures(con, as_of, FIGURES)
+    compute_figures(con, as_of, FIGURES if names is None else names)
     add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"))

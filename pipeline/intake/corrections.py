@@ -59,10 +59,11 @@ class Correction:
         )
 
 
-def find_corrections(store: Store, files: list[ReceivedFile]) -> dict[str, tuple[Correction, ...]]:
+def find_corrections(store: Store, files: list[ReceivedFile], is_part: bool = False) -> dict[str, tuple[Correction, ...]]:
     """Corrections by the file_id of the newest version of the file they speak of, from each folder's newest list.
 
-    `files` are those known, in the order in which they count. Raises UserError bad-correction, correction-without-match.
+    `files` are those known, in the order in which they count. Where they are a part of what was received, corrections of others are
+    left aside. Raises UserError bad-correction, correction-without-match.
     """
     newest = {file.path: file for file in files}
     found: dict[str, list[Correction]] = {}
@@ -70,6 +71,8 @@ def find_corrections(store: Store, files: list[ReceivedFile]) -> dict[str, tuple
         if not file.is_corrections:
             continue
         for correction in read_corrections(store.open_file(file), file):
+            if is_part and correction.path not in newest:
+                continue
             if correction.path not in newest or newest[correction.path].is_corrections:
                 raise correction.fails("there is no such file, or it does not count any more")
             found.setdefault(newest[correction.path].file_id, []).append(correction)

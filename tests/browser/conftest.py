@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from dashboards.site import build_site
 from tests.browser.make_fixture_db import make_fixture_db
-from tests.golden.conftest import run_samples
+from tests.golden.conftest import share_samples
 
 BROWSER_FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
@@ -21,7 +21,7 @@ BROWSER_FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networki
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory) -> SimpleNamespace:
     """The real pipeline on the sample exports: .db and .site."""
-    return run_samples(tmp_path_factory.mktemp("browser"))
+    return share_samples(tmp_path_factory)
 
 
 @pytest.fixture(scope="session")

@@ -48,6 +48,10 @@ FROM (SELECT *, imo_number[4:7] || '-' || lpad(n::TEXT, 3, '0') AS unit_id,
       FROM record.vessel, (SELECT unnest(range(1, getvariable('units') + 1)) AS n))
 JOIN kind ON kind.no = draw(unit_id || 'a', 7) JOIN space ON space.no = draw(unit_id || 'p', 7);
 
+INSERT INTO record.unit BY NAME
+SELECT unit_id, imo_number, position_no, space_name, space_category, agent, agent_detail, foam_kind, expelled_by, form, charge_l, charge_kg, lining,
+  maker, model, made_on, made_on_precision, in_service_on, counted = 'spare' AS is_spare, file_id, record_no, line_no FROM figure.unit_now;
+
 INSERT INTO figure.duty_now
 WITH asked AS (
   SELECT imo_number, unit_id, false AS is_group, duty, rule_id, interval_months, unit_id || duty AS key
@@ -95,7 +99,7 @@ JOIN fault ON fault.no = draw(unit_id || 'k', 9);
 INSERT INTO figure.defect_report
 SELECT unit_id, imo_number, found_on, component, defect, unit_id NOT IN (SELECT unit_id FROM figure.unit_now WHERE counted = 'spare')
 FROM record.finding;
-INSERT INTO record.service
+INSERT INTO record.service (unit_id, imo_number, serviced_on, kind, outcome, file_id, record_no, line_no)
 SELECT unit_id, imo_number, last_serviced_on, 'annual_service', 'satisfactory', '2', n, n + 1
 FROM (SELECT *, row_number() OVER (ORDER BY unit_id) AS n FROM figure.unit_now);
 INSERT INTO record.spare

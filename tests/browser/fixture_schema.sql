@@ -6,10 +6,25 @@ CREATE TABLE record.vessel (imo_number TEXT, vessel_name TEXT, vessel_type TEXT,
 CREATE TABLE record.finding (unit_id TEXT, imo_number TEXT, found_on DATE, found_by TEXT, component TEXT, defect TEXT,
   severity TEXT, rust_grade TEXT, rusted_area_pct DOUBLE, pit_depth_mm DOUBLE, dent_depth_mm DOUBLE, action TEXT,
   closed_on DATE, file_id TEXT, record_no INTEGER, line_no INTEGER);
-CREATE TABLE record.inspection (unit_id TEXT, imo_number TEXT, inspected_on DATE, outcome TEXT, file_id TEXT,
-  record_no INTEGER, line_no INTEGER);
-CREATE TABLE record.service (unit_id TEXT, imo_number TEXT, serviced_on DATE, kind TEXT, outcome TEXT, file_id TEXT,
-  record_no INTEGER, line_no INTEGER);
+CREATE TABLE record.inspection (unit_id TEXT, imo_number TEXT, inspected_on DATE, outcome TEXT, inspector_role TEXT,
+  stated_next_due_on DATE, remarks TEXT, file_id TEXT, record_no INTEGER, line_no INTEGER);
+CREATE TABLE record.service (unit_id TEXT, imo_number TEXT, serviced_on DATE, kind TEXT, outcome TEXT, is_examination BOOLEAN,
+  provider TEXT, certificate_no TEXT, mass_kg DOUBLE, cartridge_mass_kg DOUBLE, cartridge_nominal_kg DOUBLE, gauge_bar DOUBLE,
+  proof_pressure_bar DOUBLE, discharge_s DOUBLE, throw_m DOUBLE, discharged_pct DOUBLE, wall_mm_measured DOUBLE,
+  stated_next_due_on DATE, tested_part TEXT, file_id TEXT, record_no INTEGER, line_no INTEGER);
+CREATE TABLE record.unit (unit_id TEXT, imo_number TEXT, position_no TEXT, space_name TEXT, space_category TEXT, agent TEXT,
+  agent_detail TEXT, foam_kind TEXT, expelled_by TEXT, form TEXT, charge_l DOUBLE, charge_kg DOUBLE, empty_mass_kg DOUBLE,
+  full_mass_kg DOUBLE, shell_material TEXT, lining TEXT, wall_mm DOUBLE, wall_min_mm DOUBLE, test_pressure_bar DOUBLE, maker TEXT,
+  model TEXT, made_on DATE, made_on_precision TEXT, in_service_on DATE, removed_on DATE, removal_reason TEXT,
+  refillable_on_board BOOLEAN, is_spare BOOLEAN, landed_from DATE, landed_to DATE, cartridge_ml DOUBLE, cartridge_made_on DATE,
+  colour_zone TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT);
+CREATE SCHEMA history;
+CREATE TABLE history.inspection AS SELECT *, ''::TEXT AS replaced_by_file_id, 0::BIGINT AS replaced_by_record_no FROM record.inspection;
+CREATE TABLE history.service AS SELECT *, ''::TEXT AS replaced_by_file_id, 0::BIGINT AS replaced_by_record_no FROM record.service;
+CREATE TABLE history.finding AS SELECT *, ''::TEXT AS replaced_by_file_id, 0::BIGINT AS replaced_by_record_no FROM record.finding;
+CREATE TABLE history.unit AS SELECT *, ''::TEXT AS replaced_by_file_id, 0::BIGINT AS replaced_by_record_no FROM record.unit;
+CREATE TABLE intake.column_source (file_id TEXT, table_name TEXT, column_name TEXT, header TEXT, constant TEXT, words TEXT);
+CREATE TABLE figure.count_interval (imo_number TEXT, unit_id TEXT, duty TEXT, measure TEXT, from_on DATE, to_on DATE);
 CREATE TABLE record.spare (imo_number TEXT, counted_on DATE, agent TEXT, charge_l DOUBLE, charge_kg DOUBLE,
   spare_charges INTEGER, file_id TEXT, record_no INTEGER, line_no INTEGER);
 CREATE TABLE intake.file (file_id TEXT, path TEXT, sha256 TEXT, bytes BIGINT, received_at TIMESTAMP, dialect TEXT,

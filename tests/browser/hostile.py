@@ -12,10 +12,14 @@ import shutil
 from pathlib import Path
 from types import SimpleNamespace
 
+import pytest
+
 from dashboards.site import build_site
+from pipeline.figures import build as build_of_figures
 from pipeline.run import RunOptions, run
 from pipeline.sheets import export_sheets
 from pipeline.withdraw import withdraw_file
+from tests.conftest import SUMMED_UP
 from tests.golden.conftest import AS_OF, SAMPLES
 
 SCRIPT = "<script>window.hit=1</script>"
@@ -100,7 +104,9 @@ def make_hostile(workdir: Path) -> SimpleNamespace:
     write_dialect(folder)
     write_corrections(folder)
     options = RunOptions((folder,), store, db, AS_OF)
-    run(options)
+    with pytest.MonkeyPatch.context() as patch:  # no page is made of the first run
+        patch.setattr(build_of_figures, "FIGURES", SUMMED_UP)
+        run(options)
     withdraw_file(store, f"{FOLDER}/hostile/withdrawn {FILE_NAME}", CLOSING + QUOTES)
     export_sheets(db, folder, DIALECT_NAME)
     run(options)

@@ -9,6 +9,10 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
 
+# Folders of the site that hold pages. Those that lists and units fill hold thousands, each like the others.
+FOLDERS = ("vessel", "unit", "list")
+DRILLS = ("unit", "list")
+
 
 @dataclass
 class ParsedPage:
@@ -34,7 +38,9 @@ class PageParser(HTMLParser):
     def __init__(self, path: Path) -> None:
         super().__init__()
         self.page = ParsedPage(path)
-        self.stem = f"{path.parent.name}-{path.stem}" if path.parent.name == "vessel" else path.stem
+        folders = path.parts[:-1]
+        depth = next((n for n in (1, 2) if len(folders) >= n and folders[-n] in FOLDERS), 0)
+        self.stem = "-".join((*folders[len(folders) - depth :], path.stem))
         self.chart = self.table = ""
         self.cell: list[str] | None = None
         self.in_script = False
@@ -79,9 +85,14 @@ def read_page(path: Path) -> ParsedPage:
     return parser.page
 
 
+def find_pages(site: Path) -> list[Path]:
+    """Every page of a site but the lists and the units' pages, which tests/browser/test_drill.py looks at."""
+    return sorted(path for path in site.rglob("*.html") if path.relative_to(site).parts[0] not in DRILLS)
+
+
 def read_pages(site: Path) -> list[ParsedPage]:
-    """Parse every page of a site."""
-    return [read_page(path) for path in sorted(site.rglob("*.html"))]
+    """Parse them."""
+    return [read_page(path) for path in find_pages(site)]
 
 
 def read_twin(path: Path | None) -> list[dict[str, str]]:

@@ -20,8 +20,10 @@ PAGES = [
     "method",
     "vessel/0001042",
     "vessel/0001016",
+    "unit/vor-100309",
+    "list/fleet/against",
 ]
-CHARTED = [name for name in PAGES if name != "method"]
+CHARTED = [name for name in PAGES if name != "method" and not name.startswith(("unit", "list"))]
 SCREENS = {"desk": (1280, 900), "phone": (390, 844)}
 WIDEST_PRINT_PX = 688  # A4 less our margins: 182 mm at 96 px an inch
 

@@ -134,7 +134,7 @@ def test_half_a_day_is_rounded_one_way_in_sentence_and_table():
         Row(duty=duty, items=2, median_days=days, p90_days=days, most_days=40)
         for duty, days in (("*", 26.5), ("onboard_check", 9.5))
     ]
-    context = Row(book=Row(name_duty=lambda duty: duty))
+    context = Row(book=Row(name_duty=lambda duty: duty), count=lambda count, *_: count)
     rows = overdue.list_spread(Row(spread=spread), context).rows
     assert [row[2:4] for row in rows] == [(27, 27), (10, 10)] and words.round_whole(26.5) == 27 and words.round_to(0.25, 1) == 0.3
 

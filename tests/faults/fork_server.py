@@ -10,12 +10,17 @@ import ctypes
 import importlib
 import json
 import os
+import pkgutil
 import re
 import resource
 import signal
 import sys
 import time
 from contextlib import contextmanager
+
+from dashboards.charts import make_axis, write_figure
+from dashboards.render import make_environment
+from pipeline.figures.build import FIGURES
 
 # What changes the disk, as Python's audit events name it (sys.audit); os.replace is an os.rename there.
 CHANGES = ("os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.truncate")
@@ -24,8 +29,15 @@ CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH = 1, 2
 
 def serve() -> None:
     """Import all that a run needs, then answer requests until the input ends."""
-    for name in ("dashboards.site", "pipeline.checks.gx_duckdb", "pipeline.cli", "pipeline.run"):
+    for name in ("dashboards.site", "pipeline.checks.gx_duckdb", "pipeline.cli", "pipeline.run", "pipeline.tell"):
         importlib.import_module(name)
+    figures = {module.name for module in pkgutil.iter_modules(importlib.import_module("pipeline.figures").__path__)}
+    for name in figures & set(FIGURES):
+        importlib.import_module(f"pipeline.figures.{name}")
+    templates = make_environment()
+    for name in templates.list_templates(extensions=["html"]):
+        templates.get_template(name)
+    write_figure([{"type": "bar"}, {"type": "scatter"}], {"xaxis": make_axis("x", 1)}, 100)
     make_runs_light()
     for line in sys.stdin:
         print(json.dumps(answer(json.loads(line))), flush=True)

@@ -1,16 +1,20 @@
-"""One run on the sample exports, shared by the tests of this folder."""
+"""One run on the sample exports, shared by the tests of this folder and of the pages."""
 
 from __future__ import annotations
 
+import os
+import pickle
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
 
 import duckdb
 import pytest
+from filelock import FileLock
 
 from dashboards.site import build_site
 from pipeline.run import RunOptions, run
+from tests.conftest import as_users_do
 
 SAMPLES = Path(__file__).parents[2] / "sample_exports"
 AS_OF = date(2026, 10, 31)
@@ -24,9 +28,22 @@ def run_samples(workdir: Path, *folders: Path) -> SimpleNamespace:
     return SimpleNamespace(db=db, site=site, summary=summary, workdir=workdir)
 
 
-@pytest.fixture(scope="package")
+def share_samples(tmp_path_factory) -> SimpleNamespace:
+    """What run_samples gives, made by the first worker that asks and read by all; who wants to change it copies `workdir`."""
+    place = tmp_path_factory.getbasetemp()
+    place = (place.parent if "PYTEST_XDIST_WORKER" in os.environ else place) / "sample_run"
+    place.mkdir(exist_ok=True)
+    told = place / "told.pickle"
+    with FileLock(place / "lock"):
+        if not told.exists():
+            with as_users_do():
+                told.write_bytes(pickle.dumps(run_samples(place / "work")))
+    return pickle.loads(told.read_bytes())
+
+
+@pytest.fixture(scope="session")
 def demo(tmp_path_factory) -> SimpleNamespace:
-    return run_samples(tmp_path_factory.mktemp("demo"))
+    return share_samples(tmp_path_factory)
 
 
 @pytest.fixture

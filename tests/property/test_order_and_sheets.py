@@ -96,7 +96,7 @@ def name_differences(one: dict[str, list[str]], other: dict[str, list[str]]) -> 
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_order_and_splitting_of_files_do_not_matter(tmp_path, seed):
+def test_order_and_splitting_of_files_do_not_matter(all_figures, tmp_path, seed):
     chooser = SeededChooser(seed)
     sources = [source for n in range(FLEETS) for source in draw_sources(chooser, draw_ships(chooser, n), n, may_ask=False)]
     drawn = [(source, draw_slots(source, chooser)) for source in sources]
@@ -110,7 +110,7 @@ def test_order_and_splitting_of_files_do_not_matter(tmp_path, seed):
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_loading_twice_is_loading_once(tmp_path, seed):
+def test_loading_twice_is_loading_once(all_figures, tmp_path, seed):
     """The same files again, under the same names and under others: duplicates all, and nothing changes."""
     chooser = SeededChooser(seed)
     sources = [source for n in range(FLEETS) for source in draw_sources(chooser, draw_ships(chooser, n), n)]

@@ -127,7 +127,7 @@ def test_unit_counts_equal_the_last_row_of_lateness(batch):
     "seed",
     [pytest.param(3, marks=pytest.mark.slow), pytest.param(4, marks=pytest.mark.slow), pytest.param(5, marks=pytest.mark.slow)],
 )
-def test_row_order_and_file_split_change_no_figure(seed, tmp_path):
+def test_row_order_and_file_split_change_no_figure(all_figures, seed, tmp_path):
     fleet = make_full_batch(seed, FLEETS_PER_BATCH)
     whole = run_fleet(fleet, tmp_path / "whole")
     write_split(tmp_path / "split" / "exports", fleet, seed)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy import optimize
+from sklearn.linear_model import LogisticRegression
 
 from pipeline.figures.statistics.competing import aalen_johansen
 from pipeline.figures.statistics.hazard import expit, fit_hazard

@@ -52,34 +52,44 @@ def read_history(db: Path, unit_id: str = "u") -> tuple:
     return tuple(round(v, 1) if isinstance(v, float) else v for v in rows[0])
 
 
-@pytest.mark.parametrize(
-    ("findings", "expected"),
-    [
-        ([], (True, 4, 8, None, None, None, None)),
-        ([find(2022, "Ri3")], (True, 4, 5, 6, "graded moderate or worse", 6, None)),
-        ([find(2022, None, "major")], (True, 4, 5, 6, "graded moderate or worse", 6, None)),
-        # light once and clean after it: not confirmed, and the look itself is no clean one
-        ([find(2022, "Ri1")], (True, 4, 8, None, None, 6, None)),
-        ([find(2024, "Ri1")], (True, 4, 7, None, None, 8, None)),
-        # light at two looks running: begun before the first of the two
-        ([find(2022, "Ri2"), find(2023, "Ri1")], (True, 4, 5, 6, "light at two looks running", 6, None)),
-        # light, clean, then moderate: the look between was clean
-        ([find(2021, "Ri1"), find(2023, "Ri3")], (True, 4, 6, 7, "graded moderate or worse", 5, None)),
-        # at the first look
-        ([find(2020, "Ri4")], (False, 4, None, 4, "graded moderate or worse", 4, None)),
-        # the bracket is not the extinguisher, nor is a dent corrosion
-        ([find(2022, "Ri5", component="bracket"), find(2023, None, "major", defect="dent")], (True, 4, 8, None, None, None, None)),
-    ],
-)  # fmt: skip
-def test_between_which_ages_it_began(tmp_path, findings, expected):
-    """Made on 1 January 2016, serviced each New Year's Day from 2020 to 2024: ages 4 to 8."""
-    assert read_history(run_case(tmp_path, [stay()], [serve(year) for year in range(2020, 2025)], findings)) == expected
+BEGINNINGS = [
+    ([], (True, 4, 8, None, None, None, None)),
+    ([find(2022, "Ri3")], (True, 4, 5, 6, "graded moderate or worse", 6, None)),
+    ([find(2022, None, "major")], (True, 4, 5, 6, "graded moderate or worse", 6, None)),
+    # light once and clean after it: not confirmed, and the look itself is no clean one
+    ([find(2022, "Ri1")], (True, 4, 8, None, None, 6, None)),
+    ([find(2024, "Ri1")], (True, 4, 7, None, None, 8, None)),
+    # light at two looks running: begun before the first of the two
+    ([find(2022, "Ri2"), find(2023, "Ri1")], (True, 4, 5, 6, "light at two looks running", 6, None)),
+    # light, clean, then moderate: the look between was clean
+    ([find(2021, "Ri1"), find(2023, "Ri3")], (True, 4, 6, 7, "graded moderate or worse", 5, None)),
+    # at the first look
+    ([find(2020, "Ri4")], (False, 4, None, 4, "graded moderate or worse", 4, None)),
+    # the bracket is not the extinguisher, nor is a dent corrosion
+    ([find(2022, "Ri5", component="bracket"), find(2023, None, "major", defect="dent")], (True, 4, 8, None, None, None, None)),
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory) -> Path:
+    """A unit a case on one vessel, made on 1 January 2016, serviced each New Year's Day from 2020 to 2024: ages 4 to 8."""
+    units = [f"u{number}" for number in range(len(BEGINNINGS))]
+    findings = [found | {"unit_id": unit} for unit, (told, _) in zip(units, BEGINNINGS, strict=True) for found in told]
+    services = [serve(year, unit) for unit in units for year in range(2020, 2025)]
+    return run_case(tmp_path_factory.mktemp("begun"), [stay(unit) for unit in units], services, findings)
+
+
+@pytest.mark.parametrize("number", range(len(BEGINNINGS)))
+def test_between_which_ages_it_began(begun, number):
+    assert read_history(begun, f"u{number}") == BEGINNINGS[number][1]
 
 
 def test_condemned_with_light_corrosion_is_a_finding_and_without_it_none(tmp_path):
-    services = [serve(2020), serve(2021, kind="condemn", outcome="unsatisfactory")]
-    assert read_history(run_case(tmp_path / "a", [stay()], services, [find(2021, "Ri1")]))[3:5] == (5, "condemned with corrosion")
-    assert read_history(run_case(tmp_path / "b", [stay()], services))[2:4] == (5, None)
+    condemned = {"kind": "condemn", "outcome": "unsatisfactory"}
+    services = [serve(2020, "a"), serve(2021, "a", **condemned), serve(2020, "b"), serve(2021, "b", **condemned)]
+    db = run_case(tmp_path, [stay("a"), stay("b")], services, [find(2021, "Ri1", unit_id="a")])
+    assert read_history(db, "a")[3:5] == (5, "condemned with corrosion")
+    assert read_history(db, "b")[2:4] == (5, None)
 
 
 def test_services_before_findings_were_recorded_are_no_clean_looks(tmp_path):
@@ -89,12 +99,13 @@ def test_services_before_findings_were_recorded_are_no_clean_looks(tmp_path):
 
 
 def test_a_monthly_check_that_reports_none_is_no_clean_look_but_one_that_does_is_a_finding(tmp_path):
-    check = {"unit_id": "u", "imo_number": SHIP, "inspected_on": date(2023, 6, 1), "outcome": "satisfactory"}
-    clean = run_case(tmp_path / "a", [stay()], [serve(2020)], looks=[BEGAN, check])
-    assert read_history(clean)[2] == 4
-    finding = find(2023, "Ri3") | {"found_on": date(2023, 6, 1), "found_by": "inspection"}
-    found = run_case(tmp_path / "b", [stay()], [serve(2020)], [finding], [BEGAN, check])
-    assert read_history(found)[2:4] == (4, 7.4)
+    checks = [
+        {"unit_id": unit, "imo_number": SHIP, "inspected_on": date(2023, 6, 1), "outcome": "satisfactory"} for unit in ("a", "b")
+    ]
+    finding = find(2023, "Ri3", unit_id="b") | {"found_on": date(2023, 6, 1), "found_by": "inspection"}
+    db = run_case(tmp_path, [stay("a"), stay("b")], [serve(2020, "a"), serve(2020, "b")], [finding], [BEGAN, *checks])
+    assert read_history(db, "a")[2:4] == (4, None)
+    assert read_history(db, "b")[2:4] == (4, 7.4)
 
 
 def test_units_that_tell_nothing_are_counted_apart(tmp_path):

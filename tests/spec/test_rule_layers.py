@@ -234,21 +234,24 @@ def test_an_attribute_that_is_left_empty_matches_no_scope(judge):
 ANCHOR = 'anchor = "due"\nwindow_before_months = 3\nreplaces = ["imo-annual-service"]'
 
 
-@pytest.mark.parametrize(
-    "done, next_due",
-    [
-        (["2020-12-10"], "2022-01-01"),  # within the window of three months: the plan stands
-        (["2020-10-01"], "2022-01-01"),  # first day of the window
-        (["2020-09-30"], "2021-09-30"),  # a day before it: counted from the day done
-        (["2021-05-05"], "2022-01-01"),  # late: the next comes the sooner
-        (["2021-12-31"], "2022-01-01"),  # a whole interval late but a day
-        (["2022-01-01"], "2023-01-01"),  # a whole interval late: the plan starts anew
-        (["2020-12-20", "2021-12-20", "2022-12-20"], "2024-01-01"),
-    ],
-)
-def test_a_date_that_runs_from_the_day_due(judge, done, next_due):
-    ask = judge({"company.toml": HEAD + duty("co-plan", 12, ANCHOR)}, [("A1", day) for day in done], "2023-01-05")
-    assert due(ask, "A1") == [("co-plan", next_due)]
+PLANS = [
+    (["2020-12-10"], "2022-01-01"),  # within the window of three months: the plan stands
+    (["2020-10-01"], "2022-01-01"),  # first day of the window
+    (["2020-09-30"], "2021-09-30"),  # a day before it: counted from the day done
+    (["2021-05-05"], "2022-01-01"),  # late: the next comes the sooner
+    (["2021-12-31"], "2022-01-01"),  # a whole interval late but a day
+    (["2022-01-01"], "2023-01-01"),  # a whole interval late: the plan starts anew
+    (["2020-12-20", "2021-12-20", "2022-12-20"], "2024-01-01"),
+]
+
+
+def test_a_date_that_runs_from_the_day_due(judge):
+    """A unit a case."""
+    units = {f"AP{number}": case for number, case in enumerate(PLANS)}
+    extra = "".join(f"\n{unit},{VESSEL_A},powder,portable,cartridge,6,2019-06-30,2020-01-01" for unit in units)
+    done = [(unit, day) for unit, (days, _) in units.items() for day in days]
+    ask = judge({"company.toml": HEAD + duty("co-plan", 12, ANCHOR)}, done, "2023-01-05", extra)
+    assert {unit: due(ask, unit) for unit in units} == {unit: [("co-plan", next_due)] for unit, (_, next_due) in units.items()}
 
 
 def test_months_ends_do_not_drift_where_dates_run_from_the_day_due(judge):

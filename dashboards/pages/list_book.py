@@ -1,0 +1,48 @@
+"""Lists of units and items behind the numbers of other pages: what one line holds, and where each list stands.
+
+In: entries from list_items.py, list_units.py, list_reasons.py. Out: `ListBook`: the fleet's lists and each vessel's, by path.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from dashboards.blocks import FLEET, Context, Lists, Run
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of a list: a unit (or a group, without `unit_id`), where it is, why it counts, and the record that shows it."""
+
+    imo_number: str
+    unit: str
+    unit_id: str | None
+    place: str | Run
+    why: str
+    path: str | None
+    line_no: int | None
+
+
+# One line for a list: the list's name, its title, and the line.
+Named = tuple[str, str, Entry]
+
+
+@dataclass
+class ListBook:
+    """Entries and titles of each list by its path without ending."""
+
+    entries: dict[str, list[Entry]] = field(default_factory=dict)
+    titles: dict[str, str] = field(default_factory=dict)
+
+    def add(self, named: Iterable[Named], context: Context) -> None:
+        """Put each line into the fleet's list and, where the vessel is in the fleet, into the vessel's."""
+        for name, title, entry in named:
+            for scope in (FLEET, entry.imo_number) if entry.imo_number in context.by_imo else (FLEET,):
+                path = f"list/{scope}/{name}"
+                self.entries.setdefault(path, []).append(entry)
+                self.titles.setdefault(path, title if scope == FLEET else f"{title}: {context.name_vessel(scope)}")
+
+    def count(self) -> Lists:
+        """How long each list is."""
+        return Lists({path: len(entries) for path, entries in self.entries.items()})

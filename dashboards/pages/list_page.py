@@ -1,0 +1,84 @@
+"""The lists behind the numbers: which units, why each of them counts, and the line of the file that shows it.
+
+In: `ListBook`, and which of its lists a number leads to. Out: list/<fleet or IMO number>/<name>.html, and further pages beyond 500 lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import duckdb
+
+from dashboards import words
+from dashboards.blocks import FLEET, Context, Link, Note, Page, Section, Table, name_columns
+from dashboards.database import select_rows
+from dashboards.pages import list_items, list_reasons, list_units
+from dashboards.pages.list_book import Entry, ListBook
+from dashboards.pages.unit_names import name_page
+
+PER_PAGE = 500
+SOURCES = (
+    list_units.list_units,
+    list_units.list_findings,
+    list_items.list_items,
+    list_reasons.list_verdicts,
+    list_reasons.list_hard,
+    list_reasons.list_ages,
+    list_reasons.list_pits,
+)
+COLUMNS = name_columns(
+    "unit=Unit:unit; why=Counts because:long; vessel=Vessel:link; place=Position, space:long; path=File and line:file_line"
+)
+REMARK = "Each unit leads to its page, with every record that it has."
+
+
+def read_book(con: duckdb.DuckDBPyConnection, context: Context) -> tuple[ListBook, Context]:
+    """Every list, and the context in which numbers and units lead to their pages."""
+    units = select_rows(con, "SELECT DISTINCT unit_id FROM record.unit WHERE unit_id IS NOT NULL ORDER BY unit_id")
+    context = replace(context, unit_pages={row.unit_id: name_page(row.unit_id) for row in units})
+    book = ListBook()
+    for source in SOURCES:
+        book.add(source(con, context), context)
+    return book, replace(context, lists=book.count())
+
+
+def write_entry(entry: Entry, context: Context) -> tuple:
+    """One line."""
+    unit = context.link_unit(entry.unit_id, entry.unit) if entry.unit_id else entry.unit
+    return (unit, entry.why, context.link_vessel(entry.imo_number), entry.place, (entry.path, entry.line_no))
+
+
+def list_further(path: str, number: int, pages: int) -> tuple[Link, ...]:
+    """To the pages before and after this one."""
+    near = ((number - 1, "Lines before these"), (number + 1, "Lines after these"))
+    return tuple(Link(text, name_part(path, n)) for n, text in near if 1 <= n <= pages)
+
+
+def name_part(path: str, number: int) -> str:
+    """list/fleet/overdue-any.html, list/fleet/overdue-any.2.html."""
+    return f"{path}.html" if number == 1 else f"{path}.{number}.html"
+
+
+def make_pages(book: ListBook, context: Context) -> Iterator[Page]:
+    """The lists that a number of another page leads to."""
+    for path in sorted(context.lists.asked):
+        entries, title, scope = book.entries[path], book.titles[path], path.split("/")[1]
+        pages = -(-len(entries) // PER_PAGE)
+        back = Link("Fleet", "index.html") if scope == FLEET else context.by_imo[scope].link
+        for number in range(1, pages + 1):
+            part = entries[(number - 1) * PER_PAGE : number * PER_PAGE]
+            which = f"Lines {words.say_number((number - 1) * PER_PAGE + 1)} to {words.say_number((number - 1) * PER_PAGE + len(part))} of {words.say_number(len(entries))}"
+            table = Table("lines", which, COLUMNS, tuple(write_entry(e, context) for e in part), has_twin=False)
+            further = list_further(path, number, pages)
+            blocks = (table, Note("The list goes on:", links=further)) if further else (table,)
+            yield Page(
+                name_part(path, number),
+                words.cut_name(title, words.MOST_NAME),
+                "Which are they, and which record says so?",
+                f"On {words.say_date(context.as_of)} this list holds {words.say_number(len(entries))}, each with the record that says so.",
+                (Section("lines", "The list", blocks, REMARK, is_wide=True),),
+                nav="index.html",
+                crumbs=(back,),
+                is_caution_on_top=True,
+            )
