@@ -110,7 +110,7 @@ def list_year_pairs(months: Months, imo_number: str, book: RuleBook) -> list[Yea
 
 def to_pct(rate: float | None) -> float | None:
     """A share of 0 to 1 as a percentage with two decimals."""
-    return None if rate is None else round(100 * rate, 2)
+    return None if rate is None else words.round_to(100 * rate, 2)
 
 
 def say_standing(now: Any, where: str, context: Context, root: str = "") -> Markup:

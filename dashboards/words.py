@@ -32,6 +32,16 @@ def round_half_up(value: float | Decimal, places: int) -> Decimal:
     return Decimal(str(value)).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
 
 
+def round_whole(value: float | Decimal) -> int:
+    """A whole number for a table or twin, as say_number writes it in a sentence: 26.5 is 27."""
+    return int(round_half_up(value, 0))
+
+
+def round_to(value: float | Decimal, places: int) -> float:
+    """A number of so many places for a table or twin, as say_number writes it."""
+    return float(round_half_up(value, places))
+
+
 def say_number(value: float | Decimal | None, places: int = 0) -> str:
     """A number with thousands separated and a true minus sign."""
     if value is None:

@@ -37,7 +37,7 @@ def chart_fleet(rows: list[agent_tables.Row], context: Context) -> Chart:
         (
             words.say_capital(words.say_slug(a)),
             context.count(totals[a], f"agent-{name_safely(a)}"),
-            round(100 * totals[a] / every, 1),
+            words.round_to(100 * totals[a] / every, 1),
         )
         for a in ranked
     )

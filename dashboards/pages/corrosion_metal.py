@@ -16,7 +16,7 @@ SHOWN = 40
 STEPS = {"worse": "worse", "same": "the same", "better": "lower: repainted, or read otherwise"}
 CAUTION = (
     "Caution: a wall limit is the maker’s, and a competent person decides on a unit. Years left take steady loss at the upper 95 % limit "
-    "from the last reading on and count from the day of this page; corrosion is not steady, and a reading at another point of the shell tells of another wall."
+    "since the day of the last reading, from that reading or the line through all of them, whichever is lower, and count from the day of this page; corrosion is not steady, and a reading at another point of the shell tells of another wall."
 )
 
 
@@ -33,7 +33,7 @@ def list_steps(rows: list[Row]) -> Table:
     )
     rates = [(None, None, None) if r.per_100_unit_years is None else (r.per_100_unit_years, r.low, r.high) for r in rows]
     cells = tuple(
-        (r.from_grade, r.to_grade, STEPS[r.kind], r.pairs, round(r.unit_years, 1),
+        (r.from_grade, r.to_grade, STEPS[r.kind], r.pairs, words.round_to(r.unit_years, 1),
          words.NONE if rate[0] is None else words.say_interval(*rate), rate)
         for r, rate in zip(rows, rates, strict=True)
     )  # fmt: skip
@@ -68,14 +68,14 @@ def list_walls(rows: list[Row], context: Context) -> Table:
     """Units aboard with two wall readings or more, those nearest their limit first."""
     columns = name_columns(
         "unit_id=Unit:unit; imo_number=:text twin; vessel=Vessel:link; readings=Readings:count; first_on=:date twin; first_um=:count twin; "
-        "last_on=Last read:date; last=Last, least mm:page_number; last_um=:count twin; least_um=:count twin; own_um=:interval twin; "
+        "last_on=Last read:date; last=Last, least mm:page_number; last_um=:count twin; fitted_um=:count twin; least_um=:count twin; own_um=:interval twin; "
         "drawn_um=Lost a year, µm, drawn to the fleet:interval; left=Left at the upper limit:page_text; years_left=:number twin; why_not=:text twin"
     )
     cells = tuple(
         (
-            context.link_unit(r.unit_id), r.imo_number, context.link_vessel(r.imo_number), r.readings, r.first_on, round(1000 * r.first_mm), r.last_on,
-            f"{say_mm(r.last_mm)}, {say_mm(r.wall_min_mm)}", round(1000 * r.last_mm),
-            None if r.wall_min_mm is None else round(1000 * r.wall_min_mm), tuple(1000 * v for v in (r.mm_per_year, r.low, r.high)),
+            context.link_unit(r.unit_id), r.imo_number, context.link_vessel(r.imo_number), r.readings, r.first_on, words.round_whole(1000 * r.first_mm), r.last_on,
+            f"{say_mm(r.last_mm)}, {say_mm(r.wall_min_mm)}", words.round_whole(1000 * r.last_mm), words.round_whole(1000 * r.fitted_mm),
+            None if r.wall_min_mm is None else words.round_whole(1000 * r.wall_min_mm), tuple(1000 * v for v in (r.mm_per_year, r.low, r.high)),
             tuple(1000 * v for v in (r.shrunk, r.shrunk_low, r.shrunk_high)), say_left(r), r.years_left, r.why_not or "",
         )
         for r in rows

@@ -21,7 +21,7 @@ def list_pits(rows: list[Row], context: Context) -> Table:
     cells = tuple(
         (
             words.say_slug(r.shell_material), context.count(r.units, f"pits-{name_safely(r.shell_material)}"), say_mm(r.median_mm), say_mm(r.deepest_mm), say_mm(r.one_in_100_mm), say_form(r),
-            *(None if v is None else round(1000 * v) for v in (r.median_mm, r.deepest_mm, r.one_in_100_mm)),
+            *(None if v is None else words.round_whole(1000 * v) for v in (r.median_mm, r.deepest_mm, r.one_in_100_mm)),
             *(None if v is None else 1000 * v for v in (r.place_mm, r.spread_mm)), r.form, r.form_p, r.why_not or "",
         )
         for r in rows
@@ -54,7 +54,7 @@ def list_readings(rows: list[Row], context: Context) -> Table:
             context.link_vessel(r.imo_number),
             r.shell_material,
             say_mm(r.pit_depth_mm),
-            round(1000 * r.pit_depth_mm),
+            words.round_whole(1000 * r.pit_depth_mm),
             r.found_on,
         )
         for r in rows

@@ -36,7 +36,11 @@ def read_share(row: Row) -> tuple[float | None, float | None, float | None]:
     """Percentage and limits, or nothing below ten units."""
     if row.units < LEAST_UNITS or row.share is None:
         return (None, None, None)
-    return round(100 * float(row.share), 2), round(100 * float(row.low), 2), round(100 * float(row.high), 2)
+    return (
+        words.round_to(100 * float(row.share), 2),
+        words.round_to(100 * float(row.low), 2),
+        words.round_to(100 * float(row.high), 2),
+    )
 
 
 def say_share(row: Row) -> str:

@@ -28,7 +28,7 @@ def say_days(value: float | None, low: float | None, high: float | None, why_not
     """'12 days (8 to 30)', '32 days (17 or more)', 'on the day', or why it can't be told."""
     if value is None:
         return SHORT.get(why_not or "", words.NONE)
-    said = "on the day" if value == 0 else words.say_count(round(value), "day")
+    said = "on the day" if value == 0 else words.say_count(words.round_whole(value), "day")
     if low is None and high is None:
         return said
     if high is None:

@@ -56,7 +56,7 @@ def read_share(row: Row) -> tuple[float | None, float | None, float | None]:
     """Percentage and limits, or nothing where there are none."""
     if row.low is None:
         return (None, None, None)
-    return round(100 * row.share, 2), round(100 * row.low, 2), round(100 * row.high, 2)
+    return words.round_to(100 * row.share, 2), words.round_to(100 * row.low, 2), words.round_to(100 * row.high, 2)
 
 
 def say_row(row: Row) -> str:

@@ -51,7 +51,7 @@ def read_rate(row: Row) -> tuple[float | None, float | None, float | None]:
     """Rate and limits, or nothing where there are too few to rate."""
     if not row.is_rated:
         return (None, None, None)
-    return round(float(row.per_100_unit_years), 2), round(float(row.low), 2), round(float(row.high), 2)
+    return words.round_to(float(row.per_100_unit_years), 2), words.round_to(float(row.low), 2), words.round_to(float(row.high), 2)
 
 
 def say_rate(row: Row) -> str:
@@ -67,7 +67,9 @@ def table_rates(name: str, heading: str, rows: list[Row], labels: list[str]) -> 
         f"{name}={heading}; findings=Found:count; unit_years=Unit-years:number; "
         "per_100_unit_years=Per 100 unit-years (95 % interval):interval"
     )
-    cells = tuple((label, r.findings, round(float(r.unit_years), 1), read_rate(r)) for label, r in zip(labels, rows, strict=True))
+    cells = tuple(
+        (label, r.findings, words.round_to(float(r.unit_years), 1), read_rate(r)) for label, r in zip(labels, rows, strict=True)
+    )
     few = "; too few to rate any" if rows and not any(r.is_rated for r in rows) else ""
     return Table(name, f"Distinct defects found, {PERIOD}{few}", columns, cells, empty=EMPTY)
 

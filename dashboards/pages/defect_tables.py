@@ -5,6 +5,7 @@ In: rows of figure.defect_rate. Out: closing and repeats by kind, and the fleet 
 
 from __future__ import annotations
 
+from dashboards import words
 from dashboards.blocks import Table, name_columns
 from dashboards.pages.defect_rates import (
     DIMENSIONS,
@@ -30,7 +31,7 @@ def list_kinds(rows: list[Row]) -> Table:
             r.reports,
             r.closed,
             r.findings - r.closed,
-            (None if r.repeat_share is None else round(r.repeat_share * r.findings), r.findings),
+            (None if r.repeat_share is None else words.round_whole(r.repeat_share * r.findings), r.findings),
         )
         for r in pick_rows(rows, "component", "defect")
     )
@@ -54,7 +55,7 @@ def list_periods(rows: list[Row]) -> Table:
             (
                 r.period,
                 r.findings,
-                round(float(r.unit_years), 1),
+                words.round_to(float(r.unit_years), 1),
                 read_rate(r),
                 r.inspections,
                 r.per_100_inspections if r.is_rated else None,

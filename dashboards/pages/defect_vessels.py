@@ -37,25 +37,29 @@ def read_own(row: Row) -> tuple[float | None, float | None, float | None]:
     """The vessel's own rate and limits, or nothing where there are too few to rate."""
     if row.findings < FEWEST:
         return (None, None, None)
-    return round(row.per_100_unit_years, 2), round(row.low, 2), round(row.high, 2)
+    return words.round_to(row.per_100_unit_years, 2), words.round_to(row.low, 2), words.round_to(row.high, 2)
 
 
 def read_drawn(row: Row) -> tuple[float | None, float | None, float | None]:
     """Rate and limits drawn towards the fleet."""
     return (
-        (None, None, None) if row.shrunk is None else (round(row.shrunk, 2), round(row.shrunk_low, 2), round(row.shrunk_high, 2))
+        (None, None, None)
+        if row.shrunk is None
+        else (words.round_to(row.shrunk, 2), words.round_to(row.shrunk_low, 2), words.round_to(row.shrunk_high, 2))
     )
 
 
 def draw_vessels(rows: list[Row], labels: list[str], fleet: Row) -> dict:
     """Each vessel's own interval, and where it stands when drawn towards the fleet: a diamond."""
     texts = [f"{words.say_number(r.findings)} found" + ("" if r.findings >= FEWEST else ", too few to rate") for r in rows]
-    reference = (round(fleet.per_100_unit_years, 2), f"fleet {words.say_number(fleet.per_100_unit_years, 1)}")
+    reference = (words.round_to(fleet.per_100_unit_years, 2), f"fleet {words.say_number(fleet.per_100_unit_years, 1)}")
     figure = rate_charts.draw_intervals(labels, [read_own(r) for r in rows], texts, "defects found per 100 unit-years", reference)
     names = figure["layout"]["yaxis"]["categoryarray"][::-1]
     # below 10 found the words stand at zero: no mark may lie under them
     drawn = [
-        (name, round(r.shrunk, 2)) for name, r in zip(names, rows, strict=True) if r.shrunk is not None and r.findings >= FEWEST
+        (name, words.round_to(r.shrunk, 2))
+        for name, r in zip(names, rows, strict=True)
+        if r.shrunk is not None and r.findings >= FEWEST
     ]
     marks = {
         "type": "scatter", "mode": "markers", "x": [d[1] for d in drawn], "y": [d[0] for d in drawn],
@@ -78,7 +82,7 @@ def chart_vessels(rows: list[Row], context: Context) -> Chart | Table:
     )
     cells = tuple(
         (
-            context.link_vessel(r.imo_number), r.imo_number, r.findings, round(r.unit_years, 1), read_own(r), read_drawn(r),
+            context.link_vessel(r.imo_number), r.imo_number, r.findings, words.round_to(r.unit_years, 1), read_own(r), read_drawn(r),
             None if r.chance_above is None else 100 * r.chance_above, r.rank,
         )
         for r in mine

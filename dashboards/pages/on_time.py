@@ -15,11 +15,12 @@ from dashboards.pages.on_time_data import OnTime, say_outside, say_real
 from dashboards.standing import to_pct
 
 MOST_MONTHS = 36
+RUNS = " Where a vessel’s good and bad months come in runs, chance gives such signs more often than these limits say: the Method page has the numbers."
 
 
 def tell_real(data: OnTime, context: Context) -> Note:
     """The verdict on the year, in words."""
-    return Note(f"{say_real(data)} {say_outside(data, context)}")
+    return Note(f"{say_real(data)} {say_outside(data, context)}{RUNS if data.now else ''}")
 
 
 def title_flow(months: list[Any]) -> str:
@@ -65,7 +66,7 @@ def chart_flow(data: OnTime, context: Context) -> Chart:
     shown = data.months[-MOST_MONTHS:]
     rows = tuple(
         (r.month_end, r.fell_due, r.done_in_time, to_pct(r.rate), to_pct(r.low), to_pct(r.high), to_pct(r.centre), "yes" if r.is_outside else "",
-         None if r.ewma is None else round(r.ewma, 3), None if r.ewma_high is None else round(r.ewma_high, 3))
+         None if r.ewma is None else words.round_to(r.ewma, 3), None if r.ewma_high is None else words.round_to(r.ewma_high, 3))
         for r in shown
     )  # fmt: skip
     table = Table(
@@ -84,7 +85,7 @@ def chart_flow(data: OnTime, context: Context) -> Chart:
 
 def read_size(row: Any) -> float:
     """Independent services, as drawn and as written in the CSV."""
-    return round(row.funnel_services, 1)
+    return words.round_to(row.funnel_services, 1)
 
 
 def list_curves(vessels: list[Any]) -> dict[str, tuple]:
@@ -103,8 +104,12 @@ def say_funnel(data: OnTime) -> str:
     seen = data.now.least_ratio if data.now else None
     said = f"Across: how many independent services a vessel's year tells as much as, here {words.say_number(size)} in the middle, since what falls due together is late together. Only the 99.8 % line is a sign; one vessel in 20 is beyond the 95 % line by luck."
     if seen is None:
-        return f"{said} At that size no vessel, however late, could pass it."
-    return f"{said} At that size a vessel is found with 80 % chance if it is late {words.say_number(seen, 1)} times as often as the fleet."
+        return f"{said} At that size no vessel, however late, is found with 80 % chance."
+    late = words.say_number(100 * seen * (1 - data.vessels[0].funnel_centre))
+    return (
+        f"{said} At that size a vessel is found with 80 % chance if {late} of 100 of its services are late, {words.say_number(seen, 1)} times as "
+        "many as the others’, were these late as often as the whole fleet is now."
+    )
 
 
 def chart_funnel(data: OnTime, context: Context) -> Chart:

@@ -53,7 +53,7 @@ def list_years(data: OnTime, context: Context) -> Table:
 def write_duration(row: Any, context: Context) -> tuple:
     """One row of the table below."""
     times = (row.median_days, row.median_low, row.median_high, row.p90_days, row.p90_low, row.p90_high)
-    days = [None if v is None else round(v) for v in times]
+    days = [None if v is None else words.round_whole(v) for v in times]
     limits = "" if days[1] is None else f"{days[1]} to {days[2]}" if days[2] is not None else f"{days[1]} or more"
     vessel = "Fleet" if row.imo_number == FLEET else context.name_vessel(row.imo_number)
     duty = words.say_capital(context.book.name_duty(row.duty))

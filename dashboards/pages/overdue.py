@@ -52,8 +52,8 @@ def list_spread(data: overdue_data.OverdueData, context: Context) -> Table:
         (
             "All duties" if r.duty == "*" else words.say_capital(context.book.name_duty(r.duty)),
             context.count(r.items, "overdue-items" if r.duty == "*" else f"overdue-{r.duty}"),
-            round(r.median_days),
-            round(r.p90_days),
+            words.round_whole(r.median_days),
+            words.round_whole(r.p90_days),
             r.most_days,
         )
         for r in data.spread

@@ -19,7 +19,7 @@ def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
         return Markup("Nothing is overdue on any duty")
     where = due_words.say_where(data.items, context)
     verb = "is" if len({(i.imo_number, i.unit_id) for i in data.items}) == 1 else "are"
-    half = words.say_count(int(words.round_half_up(whole.median_days, 0)), "day")
+    half = words.say_count(words.round_whole(whole.median_days), "day")
     long = f"half of the items for {half} or more, the longest {words.say_number(whole.most_days)}"
     if whole.items == 1:
         long = f"{words.say_count(whole.most_days, 'day')} late"

@@ -49,7 +49,7 @@ def list_mix(data: VesselData, context: Context, imo: str) -> Table:
         (
             words.say_capital(words.say_slug(agent)),
             context.count(sum(r.units for r in rows), f"agent-{name_safely(agent)}", imo),
-            round(100 * sum(r.units for r in rows) / every, 1),
+            words.round_to(100 * sum(r.units for r in rows) / every, 1),
             context.count(sum(r.obsolete_units or 0 for r in rows), f"obsolete-agent-{name_safely(agent)}", imo),
         )
         for agent, rows in sorted(totals.items(), key=lambda pair: agent_tables.order_agent(pair[0]))

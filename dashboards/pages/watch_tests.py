@@ -24,7 +24,7 @@ def read_precision(row: Row) -> tuple[float | None, float | None, float | None]:
     """Share of the first 5 % that was condemned, with limits; nothing where too few were condemned at all."""
     if row.condemned < FEW:
         return (None, None, None)
-    return tuple(round(100 * v, 2) for v in (row.precision_at_5_pct, row.precision_5_low, row.precision_5_high))
+    return tuple(words.round_to(100 * v, 2) for v in (row.precision_at_5_pct, row.precision_5_low, row.precision_5_high))
 
 
 def find_lot(tests: list[Row]) -> tuple[float, str] | None:
@@ -33,7 +33,7 @@ def find_lot(tests: list[Row]) -> tuple[float, str] | None:
     return (
         None
         if lot is None
-        else (round(100 * lot.condemned / lot.units, 2), f"by lot {words.say_percent(100 * lot.condemned / lot.units)}")
+        else (words.round_to(100 * lot.condemned / lot.units, 2), f"by lot {words.say_percent(100 * lot.condemned / lot.units)}")
     )
 
 
@@ -108,7 +108,7 @@ def list_tests(tests: list[Row]) -> Table:
 
 def read_share(row: Row, condemned: int) -> tuple[float | None, float | None, float | None]:
     """Share condemned of a group, in percent with limits; nothing where all groups together have too few."""
-    return (None, None, None) if condemned < FEW else tuple(round(100 * v, 2) for v in (row.share, row.low, row.high))
+    return (None, None, None) if condemned < FEW else tuple(words.round_to(100 * v, 2) for v in (row.share, row.low, row.high))
 
 
 def chart_calibration(groups: list[Row]) -> Chart | Table:

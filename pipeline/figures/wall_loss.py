@@ -51,7 +51,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
         now = line.at + line.slope * (mine[-1][0] - mine[0][0]).days / 365.25
         highest = shrunk + REACH * shrunk_error
         least = None if least is None else float(least)
-        years, why = say_remaining(now, gauge * height**0.5, least, float(highest))
+        years, why = say_remaining(now, gauge * height**0.5, least, float(highest), mine[-1][1])
         if years is not None:
             years -= (as_of - mine[-1][0]).days / 365.25
         out.append((

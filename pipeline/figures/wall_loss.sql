@@ -1,7 +1,7 @@
 -- figure.wall_loss: one row is a unit with wall readings on two days or more: what it loses in mm a year (least squares, positive where
 -- wall is lost, a gain stays a gain), with 95 % limits from the gauge's error, and drawn to the mean of all by how much units differ.
--- years_left: from $as_of until wall_min_mm, the maker's limit, at the upper limit of the drawn rate since the last reading; below 0: it
--- may be reached since; null: why_not. The records hold no point of measurement: readings of one unit are taken as of one point. A competent person decides, not this figure.
+-- fitted_mm: the line's height on the day of the last reading. years_left: from $as_of until wall_min_mm, the maker's limit, at the upper
+-- limit of the drawn rate since the last reading, from the lower of fitted_mm and last_mm; below 0: it may be reached since; null: why_not. The records hold no point of measurement: readings of one unit are taken as of one point. A competent person decides, not this figure.
 create table figure.wall_loss (
     unit_id text, imo_number text, is_aboard boolean, readings integer, first_on date, first_mm double, last_on date, last_mm double,
     fitted_mm double, wall_min_mm double, mm_per_year double, low double, high double, shrunk double, shrunk_low double,

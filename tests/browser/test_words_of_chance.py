@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
+from pathlib import Path
 from types import SimpleNamespace as Row
 
 import numpy as np
 import pytest
 
-from dashboards.pages import corrosion_metal, defect_words, on_time
+from dashboards import words
+from dashboards.pages import corrosion_metal, defect_words, on_time, overdue
 from dashboards.pages.corrosion_curves import CORRECTED, chart_groups
+from dashboards.pages.on_time_data import OnTime
 from pipeline.figures.corrosion_onset import widen
 from pipeline.figures.on_time_chart import judge_years
 
@@ -92,3 +96,56 @@ def test_walls_that_may_be_past_are_said_first():
         "1 more might reach it within five years from the day"
     )
     assert corrosion_metal.say_left(walls[0]) == "may have been reached 0.4 years ago"
+
+
+def tell_funnel(ratio: float | None) -> str:
+    vessels = {("last 12 months", imo, "*"): Row(funnel_services=11.0, funnel_centre=0.85, flag=None) for imo in ("a", "b")}
+    vessels["last 12 months", "*", "*"] = Row(least_ratio=ratio, funnel_services=None)
+    return on_time.say_funnel(OnTime(vessels, [], []))
+
+
+def test_what_a_fleet_can_see_is_told_of_the_others_and_in_services():
+    """Late as often as the fleet, 15 of 100, times 5.6: 84 of 100."""
+    assert (
+        "with 80 % chance if 84 of 100 of its services are late, 5.6 times as many as the others’, were these late as often"
+        in tell_funnel(5.6)
+    )
+    assert "no vessel, however late, is found with 80 % chance" in tell_funnel(None)
+
+
+def test_the_page_says_what_months_in_runs_do():
+    year = Row(
+        shown="counts only",
+        done_in_time=8,
+        fell_due=9,
+        why_not="few",
+        change="too few",
+        difference_low=None,
+        funnel_services=None,
+    )
+    said = on_time.tell_real(OnTime({("last 12 months", "*", "*"): year}, [], []), None).text
+    assert "good and bad months come in runs, chance gives such signs more often" in said
+    assert "runs" not in on_time.tell_real(OnTime({}, [], []), None).text
+
+
+def test_half_a_day_is_rounded_one_way_in_sentence_and_table():
+    """26.5 days, and 9.5: up, as in words; the machine's own rounding says 26 and 10."""
+    spread = [
+        Row(duty=duty, items=2, median_days=days, p90_days=days, most_days=40)
+        for duty, days in (("*", 26.5), ("onboard_check", 9.5))
+    ]
+    context = Row(book=Row(name_duty=lambda duty: duty), count=lambda count, *_: count)
+    rows = overdue.list_spread(Row(spread=spread), context).rows
+    assert [row[2:4] for row in rows] == [(27, 27), (10, 10)] and words.round_whole(26.5) == 27 and words.round_to(0.25, 1) == 0.3
+
+
+def test_pages_round_by_words_alone():
+    """A bare round() goes to the even neighbour, so that table and sentence part. Elsewhere: places of a number, a point of a drawing, SQL."""
+    elsewhere = {"rule_words.py", "unit_life.py", "unit_queries.py"}
+    for path in Path(on_time.__file__).parent.glob("*.py"):
+        calls = re.findall(r"(?<![\w.])round\(", path.read_text(encoding="utf-8"))
+        assert not calls or path.name in elsewhere, path.name
+
+
+def test_walls_say_where_their_years_start():
+    assert "from that reading or the line through all of them, whichever is lower" in corrosion_metal.CAUTION

@@ -1,9 +1,14 @@
 """Charts over time against published examples."""
 
+from datetime import date
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from pipeline.figures.on_time_chart import chart_duty
 from pipeline.figures.statistics.process_charts import (
+    WEIGHT,
     chart_laney,
     chart_p,
     find_run_length,
@@ -114,6 +119,17 @@ def test_smoothing():
 def test_how_long_until_a_smoothed_chart_signals(weight, sigmas, steady, shifted):
     assert find_run_length(weight, sigmas) == pytest.approx(steady, abs=0.01)
     assert find_run_length(weight, sigmas, 1.0) == pytest.approx(shifted, abs=0.006)
+
+
+def test_the_months_are_judged_by_the_design_with_500_points_between_false_signals():
+    """The fleet's chart draws its smoothed limits at 2.962 of the design with weight .2 above: seen in what it draws, month by month."""
+    rows = [
+        SimpleNamespace(month_end=date(2020 + n // 12, 1 + n % 12, 28), duty="d", fell_due=100, done_in_time=85 + 5 * (n % 2))
+        for n in range(60)
+    ]
+    far = [row[15] for row in chart_duty(rows)]
+    assert far[0] == pytest.approx(2.962 * 0.2) and far[-1] == pytest.approx(2.962 * (0.2 / 1.8) ** 0.5, abs=1e-5)
+    assert find_run_length(WEIGHT, far[-1] / (WEIGHT / (2 - WEIGHT)) ** 0.5) == pytest.approx(499.74, abs=0.1)
 
 
 def test_a_plain_chart_is_wrong_once_in_370_points():

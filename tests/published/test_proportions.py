@@ -74,14 +74,14 @@ def test_exact_limits_of_litters(litters, limits, effective):
 
 def test_without_variance_the_clusters_are_the_items():
     """All of five visits in time: as five items, not as sixty; also where every cluster has the same share."""
-    assert korn_graubard([12] * 5, [12] * 5)[3:] == pytest.approx((*clopper_pearson(5, 5), 5, 5.0))
-    assert korn_graubard([0] * 5, [12] * 5)[3:] == pytest.approx((*clopper_pearson(0, 5), 5, 5.0))
-    assert korn_graubard([6] * 4, [12] * 4)[3:] == pytest.approx((*clopper_pearson(2, 4), 4, 4.0))
+    assert korn_graubard([12] * 5, [12] * 5)[3:] == pytest.approx((*clopper_pearson(5, 5), 5, 5.0, 5))
+    assert korn_graubard([0] * 5, [12] * 5)[3:] == pytest.approx((*clopper_pearson(0, 5), 5, 5.0, 5))
+    assert korn_graubard([6] * 4, [12] * 4)[3:] == pytest.approx((*clopper_pearson(2, 4), 4, 4.0, 4))
 
 
 def test_few_and_no_clusters():
-    assert korn_graubard([3, 4], [5, 5]) == (7, 10, 0.7, None, None, 2, None)
-    assert korn_graubard([], []) == korn_graubard([0], [0]) == (0, 0, None, None, None, 0, None)
+    assert korn_graubard([3, 4], [5, 5]) == (7, 10, 0.7, None, None, 2, None, 2)
+    assert korn_graubard([], []) == korn_graubard([0], [0]) == (0, 0, None, None, None, 0, None, 0)
     assert measure_design_effect([1, 1, 1], [1, 1, 1]) is None and measure_variance([1], [2]) is None
 
 
@@ -161,7 +161,7 @@ def test_the_effect_that_groups_have_in_common():
     """One group's own is measure_design_effect (but for its m / (m - 1) at cluster level, the same formula); two alike are as one."""
     alone = pool_design_effect([TREATED])
     assert alone.effect == pytest.approx(measure_design_effect(*TREATED)) and alone.df == 15
-    assert pool_design_effect([TREATED, TREATED]) == pytest.approx((alone.effect, 30))
+    assert pool_design_effect([TREATED, TREATED])[:2] == pytest.approx((alone.effect, 30))
     assert pool_design_effect([CONTROL, TREATED]).effect == pytest.approx(
         (1.232495 * sum(CONTROL[1]) * 0.898734 * 0.101266 + 3.952861 * sum(TREATED[1]) * 0.772414 * 0.227586)
         / (sum(CONTROL[1]) * 0.898734 * 0.101266 + sum(TREATED[1]) * 0.772414 * 0.227586),
@@ -171,7 +171,7 @@ def test_the_effect_that_groups_have_in_common():
 
 def test_groups_that_differ_do_not_add_to_the_common_effect():
     """All clusters of a group alike: nothing is late together, however far apart the groups are."""
-    assert pool_design_effect([([9, 9, 9], [10, 10, 10]), ([2, 2, 2], [10, 10, 10])]) == (1.0, 4)
+    assert pool_design_effect([([9, 9, 9], [10, 10, 10]), ([2, 2, 2], [10, 10, 10])])[:2] == (1.0, 4)
     assert pool_design_effect([([5], [9]), ([4, 4], [4, 4])]) is None and pool_design_effect([]) is None
     # by hand: z / t(4) = 1.959964 / 2.776445
     assert count_effective(30, CommonEffect(3.0, 4)) == pytest.approx(10 * (1.959964 / 2.776445) ** 2)
@@ -188,7 +188,7 @@ def test_runs_of_good_and_bad_clusters_widen_the_effect():
     one of 30, 4 / 3 * 4 * 225 / 30 = 40, on 12 degrees of freedom. Where good and bad take turns, or groups are few, nothing widens."""
     runs, turns = ([10] * 3 + [0] * 3) * 2, [10, 0] * 6
     found = pool_lasting_effect([(runs, [10] * 12)] * 4)
-    assert found == pytest.approx((40, 12)) and pool_design_effect([(runs, [10] * 12)] * 4).effect == pytest.approx(
+    assert found == pytest.approx((40, 12, 10, 1, 48)) and pool_design_effect([(runs, [10] * 12)] * 4).effect == pytest.approx(
         10.909, abs=1e-3
     )
     assert pool_lasting_effect([(turns, [10] * 12)] * 4) == pool_design_effect([(turns, [10] * 12)] * 4)
@@ -200,8 +200,60 @@ def test_few_clusters_promise_no_more_than_clusters():
     """Seven calls of which each was nearly whole: seven items, although they vary hardly; eight are believed as far as the groups' effect."""
     seven, eight = (([14, 15] * n)[:n] for n in (7, 8))
     assert korn_graubard(seven, [15] * 7).effective > 50
-    assert hold_share(korn_graubard(seven, [15] * 7), None)[3:] == pytest.approx((*clopper_pearson(7 * 101 / 105, 7), 7, 7))
-    assert hold_share(korn_graubard(eight, [15] * 8), None) == korn_graubard(eight, [15] * 8)
-    held = hold_share(korn_graubard(eight, [15] * 8), CommonEffect(10.0, 30))
+    held = hold_share(korn_graubard(seven, [15] * 7), None)
+    room = 0.025 ** (1 / 7)
+    few = clopper_pearson(7 * 101 / 105, 7)
+    assert held[3:] == pytest.approx((min(few[0], 101 / 105 * room), max(few[1], 1 - 4 / 105 * room), 7, 7, 7))
+    assert hold_share(korn_graubard(eight, [15] * 8), None).effective == 8, "nor are eight enough where no other vessel has any"
+    held = hold_share(korn_graubard(eight, [15] * 8), CommonEffect(10.0, 30, seen=15))
     assert held.effective == pytest.approx(12 * (1.959964 / 2.042272) ** 2) and held.share == 116 / 120
     assert hold_share(korn_graubard([3, 4], [5, 5]), None) == korn_graubard([3, 4], [5, 5])
+
+
+def test_a_few_large_clusters_beside_many_small_are_few():
+    """By hand: 60 twice and 3 twelve times weigh as 156^2 / (2 * 3600 + 12 * 9) = 3.330 clusters; equal ones count singly."""
+    large = korn_graubard([60, 60] + [3] * 11 + [0], [60] * 2 + [3] * 12)
+    assert large.clusters == 14 and large.equal_clusters == pytest.approx(3.33005, abs=1e-5)
+    held = hold_share(large, None)
+    assert held.effective == pytest.approx(3.33005, abs=1e-5) and held.low < 0.4 < 0.8 < large.low
+    assert korn_graubard([3] * 9, [4] * 9).equal_clusters == 9
+
+
+def test_none_seen_of_so_many_leaves_room_for_some():
+    """Twenty calls of which each was all but whole, 58 of 60: up to 1 - .025^(1/20) = 16.8 % of calls may be wholly late for all that."""
+    told = korn_graubard([58] * 19 + [57], [60] * 20)
+    held = hold_share(told, None)
+    assert 0.025 ** (1 / 20) == pytest.approx(0.8316, abs=1e-4)
+    assert told.low > 0.95 and held.low == pytest.approx(0.8316 * told.share, abs=1e-4) and held.effective == told.effective
+    among_400 = CommonEffect(1.0, 380, 60, 0.0, 400)
+    assert hold_share(told, among_400).low == pytest.approx(min(told.low, told.share * 0.025 ** (1 / 400)), abs=2e-3), (
+        "seen by others too"
+    )
+    assert hold_share(korn_graubard(([58] * 19 + [57]) * 20, [60] * 400), None).low == pytest.approx(told.low, abs=0.015)
+
+
+def test_what_items_of_a_cluster_have_in_common_counts_for_clusters_of_another_size():
+    """Whole calls of ten late, so rho is 1: a vessel's call of sixty is one item too. Equal clusters keep the effect to the last digit."""
+    small = [([10] * 5 + [0], [10] * 6)] * 3
+    common = pool_design_effect(small)
+    assert common == pytest.approx((12, 15, 10, 1, 18))
+    assert common.scale([10, 60]) == pytest.approx([12, 72])
+    assert count_effective([60, 60], common, clusters=[6, 1]) == pytest.approx([5 * (1.959964 / 2.131450) ** 2, 1])
+
+
+def test_large_clusters_that_went_well_do_not_hide_small_ones_that_went_wrong():
+    """Weighted by size the calls of 100, late in ones, leave rho of the few that were wholly late next to nothing; call by call they don't."""
+    large, small = ([97] * 6, [100] * 6), ([4] * 9 + [0] * 3, [4] * 12)
+    common = pool_design_effect([large, small])
+    assert (common.effect - 1) / (common.size - 1) < 0.05 and common.rho > 0.7
+
+
+def test_a_single_cluster_varies_about_the_share_of_all():
+    """Two vessels of six calls in time but for single services, a third whose only call was late: that tells how much calls may differ.
+    By hand: share of all 112 / 180, (0 - 60 * .6222)^2 / (1 - 60 / 180) = 2090.7."""
+    vessels = [([9, 9, 9, 10, 9, 10], [10] * 6)] * 2
+    alone, with_single = pool_design_effect(vessels), pool_design_effect([*vessels, ([0], [60])])
+    assert alone.effect == 1 and with_single.df == 10
+    within = 2 * 6 / 5 * (4 * (1 / 3) ** 2 + 2 * (2 / 3) ** 2)
+    parts = 2 * 60 * (56 / 60) * (4 / 60) + 60 * (112 / 180) * (68 / 180)
+    assert with_single.effect == pytest.approx((2090.667 + within) / parts, rel=1e-4) and with_single.rho > 0.9

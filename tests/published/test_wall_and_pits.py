@@ -71,8 +71,14 @@ def test_gauge_error_is_told_by_the_readings_where_they_suffice():
      (2.0, None, 0.05, None, "maker"), (2.0, 1.5, -0.01, None, "no loss")],
 )  # fmt: skip
 def test_years_that_remain(now, least, rate, years, why):
-    found, said = say_remaining(now, 0.05, least, rate)
+    found, said = say_remaining(now, 0.05, least, rate, now)
     assert found == (pytest.approx(years) if years else None) and (said is None if why is None else why in said)
+
+
+def test_the_lower_of_line_and_last_reading_is_where_years_start():
+    for line, last in ((1.5, 1.4), (1.4, 1.5)):
+        assert say_remaining(line, 0.05, 1.2, 0.04, last) == (pytest.approx(5), None)
+    assert say_remaining(1.5, 0.05, 1.2, 0.04, 1.16)[0] == pytest.approx(-1), "a reading below is no year to wait"
 
 
 def test_chance_of_a_history_by_hand():

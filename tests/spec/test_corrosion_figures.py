@@ -146,6 +146,20 @@ def test_wall_loss_by_two_readings(tmp_path):
     assert rows["v"][1] == pytest.approx(-0.1 / years, abs=1e-6) and rows["v"][5] is None and "maker" in rows["v"][6]
 
 
+def test_years_left_start_from_the_lower_of_line_and_last_reading(tmp_path):
+    """Three readings each, five years apart. 2.0, 1.9, 1.6 mm: the line ends at 1.633, the reading is lower. 2.0, 1.6, 1.5: the line
+    ends at 1.45 and is lower (by hand: mean 1.8333 - .2, 1.7 - .25). Both lines and both starts stand in the figure."""
+    courses = {"u": (2.0, 1.9, 1.6), "v": (2.0, 1.6, 1.5)}
+    services = [serve(2010 + 5 * n, unit, wall_mm_measured=mm) for unit, course in courses.items() for n, mm in enumerate(course)]
+    db = run_case(tmp_path, [stay(made_on=date(2005, 1, 1)), stay("v", made_on=date(2005, 1, 1))], services)
+    rows = query(db, "SELECT unit_id, last_mm, fitted_mm, shrunk_high, years_left FROM figure.wall_loss ORDER BY 1")
+    since = (AS_OF - date(2020, 1, 1)).days / 365.25
+    for (_, last, fitted, highest, left), start, line in zip(rows, (1.6, 1.45), (1.6333, 1.45), strict=True):
+        assert fitted == pytest.approx(line, abs=2e-4)
+        assert left == pytest.approx((start - 1.2) / highest - since, abs=0.01)
+        assert left <= min((value - 1.2) / highest for value in (last, fitted)) - since + 1e-4
+
+
 def test_pits_are_listed_below_twenty(tmp_path):
     findings = [
         find(2020, "Ri4", pit_depth_mm=0.4),

@@ -21,7 +21,10 @@ def judge_display(share: ClusteredShare) -> tuple[str, str | None]:
         return "counts only", f"fewer than {LEAST_CLUSTERS} groups of services that stand or fall together"
     if share.effective < LEAST_EFFECTIVE:
         worth = f"{share.effective:.0f}" if share.effective >= 1 else "less than one"
-        return "counts only", f"tells as much as {worth} independent services; {LEAST_EFFECTIVE} are needed"
+        return (
+            "counts only",
+            f"tells as much as {worth} independent service{'' if worth in ('1', 'less than one') else 's'}; {LEAST_EFFECTIVE} are needed",
+        )
     width = share.high - share.low
     if width >= WIDE or (width > NARROW and width > MOST_RELATIVE * share.share):
         return "counts only", f"the interval is {100 * width:.0f} points wide"

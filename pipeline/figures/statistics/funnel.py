@@ -96,19 +96,21 @@ def limit_spread(common: float, size: ArrayLike, tau2: float, confidence: float)
 
 
 def find_least_ratio(
-    base: float, size: int, power: float = 0.8, confidence: float = 0.998, edge: float | None = None
+    base: float, size: int, power: float = 0.8, confidence: float = 0.998, leasts: ArrayLike | None = None
 ) -> float | None:  # fmt: skip
-    """The smallest multiple of a common share `base` that is signalled with this chance at this size; None if none is.
+    """The smallest multiple of a share `base` that is signalled with this chance at this size; None if none is.
 
-    Signalled by find_tails or, where the limits are widened, by a share above their upper `edge`. Source: the binomial tail, searched by bisection.
+    Signalled from one of `leasts` (k,) on, counts that are equally likely to be the first; without them by find_tails, as if `base`
+    were known from elsewhere. Source: the binomial tail, searched by bisection.
     """
     if size < 1 or not 0 < base < 1:
         return None
-    least = (stats.binom.ppf(0.5 + confidence / 2, size, base) if edge is None else np.floor(size * edge)) + 1
-    if least > size:
-        return None
+    firsts = np.atleast_1d(stats.binom.ppf(0.5 + confidence / 2, size, base) + 1 if leasts is None else leasts).astype(float)
     low, high = 1.0, 1 / base
-    for _ in range(60):
+    if (firsts <= size).mean() < power:
+        return None
+    for _ in range(40):
         middle = (low + high) / 2
-        low, high = (low, middle) if stats.binom.sf(least - 1, size, min(base * middle, 1.0)) >= power else (middle, high)
+        is_enough = special.bdtrc(np.minimum(firsts - 1, size), size, min(base * middle, 1.0)).mean() >= power
+        low, high = (low, middle) if is_enough else (middle, high)
     return float(high)

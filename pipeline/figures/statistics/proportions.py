@@ -15,7 +15,10 @@ LEAST_CLUSTERS = 3
 
 
 class ClusteredShare(NamedTuple):
-    """x of n, the share, its limits, and the independent items that would tell as much; None where too few clusters."""
+    """x of n, the share, its limits, and the independent items that would tell as much; None where too few clusters.
+
+    equal_clusters: how many clusters of one size weigh as these do, (sum n)^2 / sum n^2; a few large ones beside many small are few.
+    """
 
     done: int
     due: int
@@ -24,6 +27,7 @@ class ClusteredShare(NamedTuple):
     high: float | None
     clusters: int
     effective: float | None
+    equal_clusters: float = 0.0
 
 
 class Difference(NamedTuple):
@@ -40,6 +44,12 @@ def check_counts(done: ArrayLike, due: ArrayLike) -> tuple[np.ndarray, np.ndarra
     if x.shape != n.shape or x.ndim != 1 or (x < 0).any() or (x > n).any():
         raise ValueError("counts must be 0 <= done <= due, cluster by cluster")
     return x[n > 0], n[n > 0]
+
+
+def count_equal(due: ArrayLike) -> float:
+    """How many clusters of one size weigh as these do (m,): (sum n)^2 / sum n^2. Source: Kish L. (1965), Survey Sampling, 11.7; from memory."""
+    n = np.asarray(due, float)
+    return float(n.sum() ** 2 / (n @ n))
 
 
 def clopper_pearson(events: float, trials: float, confidence: float = 0.95) -> tuple[float, float]:
@@ -112,9 +122,9 @@ def korn_graubard(done: ArrayLike, due: ArrayLike, confidence: float = 0.95) -> 
     if not m:
         return ClusteredShare(0, 0, None, None, None, 0, None)
     p = float(x.sum() / total)
-    counted = int(x.sum()), int(total), p
+    counted, equal = (int(x.sum()), int(total), p), count_equal(n)
     if m < LEAST_CLUSTERS:
-        return ClusteredShare(*counted, None, None, m, None)
+        return ClusteredShare(*counted, None, None, m, None, equal)
     variance, tail = measure_variance(x, n), 0.5 + confidence / 2
     if not 0 < p < 1 or variance is None or variance <= 1e-15:
         effective = float(m)
@@ -122,4 +132,4 @@ def korn_graubard(done: ArrayLike, due: ArrayLike, confidence: float = 0.95) -> 
         effective = p * (1 - p) / variance * float(special.stdtrit(total - 1, tail) / special.stdtrit(m - 1, tail)) ** 2
         effective = min(effective, float(total))
     low, high = clopper_pearson(p * effective, effective, confidence)
-    return ClusteredShare(*counted, low, high, m, effective)
+    return ClusteredShare(*counted, low, high, m, effective, equal)

@@ -68,11 +68,12 @@ def draw_together(lines: list[Line], gauge_error: float) -> Losses:
 
 
 def say_remaining(
-    now_mm: float, now_error: float, least_mm: float | None, highest_rate: float
+    now_mm: float, now_error: float, least_mm: float | None, highest_rate: float, last_mm: float
 ) -> tuple[float | None, str | None]:
     """Years from the last reading until the wall reaches its least at the highest rate that the readings allow; None and why where that can't be said.
 
-    Conservative: linear loss at the upper limit. Source: the project's rule; common practice, no source.
+    Conservative: linear loss at the upper limit, from the lower of the line's height and the last reading itself: a line lies above a wall
+    that has begun to thin faster, and one low reading is no ground to wait. Source: the project's rule; common practice, no source.
     """
     reach = float(stats.norm.ppf(0.975)) * now_error
     if least_mm is None:
@@ -83,4 +84,4 @@ def say_remaining(
         return None, "not estimable: the last reading can't be told from the least wall"
     if highest_rate <= 0:
         return None, "not estimable: no loss that the readings show"
-    return (now_mm - least_mm) / highest_rate, None
+    return (min(now_mm, last_mm) - least_mm) / highest_rate, None
