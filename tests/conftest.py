@@ -69,12 +69,50 @@ LONGEST = (
 )  # fmt: skip
 
 
+# What takes long and has a shorter sibling that holds most of the same, beside the statistical tests that carry their own mark: all are run
+# by `make test-slow`. A name without brackets stands for all its cases.
+LONG = {
+    "browser/test_hostile": ("*",),
+    "browser/test_pages": ("test_long_names_wrap_on_a_phone",),
+    "evidence/test_pack": (
+        "test_a_zip_holds_the_same_and_is_the_same_twice", "test_its_figures_are_those_of_a_run", "test_what_came_later_was_not_known_then",
+        "test_an_archive_is_enclosed_as_it_came", "test_names_that_manifests_can_not_hold", "test_a_vessel_without_units_has_a_pack",
+    ),
+    "evidence/test_redaction": ("test_names_above_the_header_in_reasons_and_in_sheets", "test_what_figures_rest_on_can_not_be_withheld"),
+    "evidence/test_tampering": ("test_a_table_that_was_changed_is_not_what_the_originals_give",),
+    "faults/test_disk_and_permissions": ("test_a_place_that_can_not_be_written[old site]",),
+    "faults/test_kills": ("test_killed_before_every_step_of_publishing", "test_without_exchange_a_kill_between_the_two_renames_is_put_right",
+        "test_killed_at_a_stage[1]", "test_killed_at_a_stage[2]", "test_killed_at_a_stage[3]", "test_killed_at_a_stage[4]"),
+    "faults/test_random_kills": ("*",),
+    "faults/test_two_runs": ("test_a_killed_holder_holds_nothing_and_its_note_says_nothing", "test_two_stores_build_into_one_database",
+        "test_a_database_that_is_opened_during_the_run"),
+    "golden/test_sample_exports": ("test_neither_order_nor_parts_nor_threads_change_anything", "test_a_second_run_changes_nothing"),
+    "property/test_damage": ("test_damaged_exports_lose_nothing",),
+    "property/test_order_and_sheets": ("test_loading_twice_is_loading_once", "test_order_and_splitting_of_files_do_not_matter"),
+    "property/test_other_figures": ("test_generated_rows_reach_the_edges",),
+    "property/test_overlap": ("test_random_histories_come_to_what_the_reference_says", "test_the_histories_reach_every_fate"),
+    "property/test_reference": ("test_generated_fleets_reach_the_edges",),
+    "property/test_row_accounting": ("test_the_latest_version_of_a_file_stands_even_if_it_is_an_old_one",),
+    "spec/test_changes": ("test_a_later_version_of_a_file_replaces_its_rows", "test_a_changed_register_takes_a_unit_out_of_the_count",
+        "test_a_row_that_waited_for_the_register_is_traced_to_it", "test_the_same_call_in_either_order_writes_the_same_bytes",
+        "test_one_vessel_leaves_out_the_others_and_the_fleet", "test_a_record_of_a_day_after_the_earlier_moment_is_not_late",
+        "test_nothing_differs"),
+    "spec/test_dialects": ("test_a_file_of_quotes_that_never_close_is_refused_in_time",),
+    "spec/test_watch_cost": ("test_a_longer_lead_costs_more_and_takes_no_price_away",),
+    "spec/test_watch_list": ("test_the_same_rows_give_the_same_figures",),
+}  # fmt: skip
+
+
 def name_module(path: Path) -> str:
     return f"{path.parent.name}/{path.stem}"
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """The longest files first, the others in the order in which they were found."""
+    """What is long is marked; the longest files first, the others in the order in which they were found."""
+    for item in items:
+        if set(LONG.get(name_module(item.path), ())) & {item.name, item.name.split("[")[0], "*"}:
+            item.add_marker(pytest.mark.slow)
     place = {module: number for number, module in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(name_module(item.path), len(LONGEST)))
 

@@ -81,6 +81,12 @@ def merge_items(items: list[Item], context: Context) -> Iterator[Named]:
         rule = context.book.find_rule(item.rule_id)
         if not item.is_group and rule and rule.in_any:
             units.setdefault((item.imo_number, item.unit_id), []).append(item)
+    late: dict[tuple, list[Item]] = {}
+    for item in items:
+        if item.state == "overdue" and not item.is_group:
+            late.setdefault((item.imo_number, item.unit_id), []).append(item)
+    for mine in late.values():
+        yield "overdue-units", "Units overdue for anything", merge_entry(mine, context)
     for mine in units.values():
         yield "duty-any", "Units in service", make_entry(mine[0], context)
         for state, name, title in (
@@ -89,9 +95,14 @@ def merge_items(items: list[Item], context: Context) -> Iterator[Named]:
         ):
             of_state = [item for item in mine if item.state == state]
             if of_state:
-                first, why = make_entry(of_state[0], context), ". ".join(say_due(item, context) for item in of_state)
-                yield name, title, Entry(first.imo_number, first.unit, first.unit_id, first.place, why, first.path, first.line_no)
+                yield name, title, merge_entry(of_state, context)
                 break
+
+
+def merge_entry(items: list[Item], context: Context) -> Entry:
+    """Several items of one unit as a line, which cites the first one's record."""
+    first, why = make_entry(items[0], context), ". ".join(say_due(item, context) for item in items)
+    return Entry(first.imo_number, first.unit, first.unit_id, first.place, why, first.path, first.line_no)
 
 
 def list_items(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Named]:

@@ -24,12 +24,21 @@ def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
     if whole.items == 1:
         long = f"{words.say_count(whole.most_days, 'day')} late"
     return Markup("<strong>{} {} overdue</strong> ({}){}; {}").format(
-        words.say_capital(due_words.say_subjects(data.items)),
+        link_subjects(data.items, context),
         verb,
         Markup("{} {}").format(context.say_count(whole.items, "overdue-items"), "item" if whole.items == 1 else "items"),
         Markup(", {}").format(where) if where else "",
         long,
     )
+
+
+def link_subjects(items: list, context: Context) -> Markup:
+    """'13 units and 4 sample groups', the units' number leading to their list."""
+    said, units = due_words.say_subjects(items), len({(i.imo_number, i.unit_id) for i in items if not i.is_group})
+    number = words.say_number(units)
+    if not units or not said.startswith(number):
+        return Markup("{}").format(words.say_capital(said))
+    return Markup("{}{}").format(context.say_count(units, "overdue-units"), said.removeprefix(number))
 
 
 def write_answer(data: overdue_data.OverdueData, context: Context) -> str:

@@ -27,6 +27,18 @@ def make_bag(folder: Path, info: dict[str, str]) -> None:
     # the library still writes the version before RFC 8493; what it writes is as the RFC asks for all names without a percent sign
     (folder / "bagit.txt").write_text("BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n", encoding="utf-8", newline="\n")
     bag.save()
+    listed = read_manifest((folder / TAG_MANIFEST).read_bytes())
+    (folder / TAG_MANIFEST).write_bytes(write_manifest(listed))
+
+
+def read_manifest(data: bytes) -> dict[str, str]:
+    """name -> checksum. Raises ValueError."""
+    return {name: digest for digest, name in (line.split(None, 1) for line in data.decode("utf-8").splitlines())}
+
+
+def write_manifest(listed: dict[str, str]) -> bytes:
+    """A manifest as packs write it: in order of names, two spaces, each line ended."""
+    return "".join(f"{listed[name]}  {name}\n" for name in sorted(listed)).encode()
 
 
 def write_zip(bag: Path, path: Path, moment: datetime) -> None:
@@ -72,9 +84,9 @@ def opened_bag(path: Path, scratch: Path) -> Iterator[Path]:
 
 def check_bag(bag: Path) -> list[str]:
     """What is not as the manifests say, one sentence each; none if the bag is whole. Every file is read, then bagit reads it too."""
-    links = [path.relative_to(bag).as_posix() for path in bag.rglob("*") if path.is_symlink()]
-    if links:
-        return [f"{name} is a link, not a file" for name in links]
+    odd = [path for path in bag.rglob("*") if path.is_symlink() or not (path.is_file() or path.is_dir())]
+    if odd:
+        return [f"{path.relative_to(bag).as_posix()} is a link or a device, no plain file" for path in odd]
     there = {path.relative_to(bag).as_posix() for path in list_files(bag)}
     payload = {name for name in there if name.startswith("data/")}
     found = check_manifest(bag, TAG_MANIFEST, there - payload - {TAG_MANIFEST, SIGNATURE})
@@ -95,10 +107,13 @@ def check_bag(bag: Path) -> list[str]:
 def check_manifest(bag: Path, manifest: str, there: set[str]) -> list[str]:
     """The files that a manifest speaks of: each there with its checksum, and none besides."""
     try:
-        lines = [line.split(None, 1) for line in (bag / manifest).read_text(encoding="utf-8").splitlines()]
-        listed = {name: digest for digest, name in lines}
+        data = (bag / manifest).read_bytes()
+        listed = read_manifest(data)
     except (OSError, ValueError) as error:
         return [f"{manifest} can't be read: {error}"]
+    # nothing vouches for the tag manifest itself, so it has to be as it is written, to the space
+    if manifest == TAG_MANIFEST and data != write_manifest(listed):
+        return [f"{manifest} was changed: it is not written as packs write it"]
     needed = {MANIFEST, "bagit.txt", "bag-info.txt"} if manifest == TAG_MANIFEST else set()
     found = [f"{name} was added" for name in sorted(there - listed.keys())]
     found += [f"{name} is missing" for name in sorted((listed.keys() | needed) - there)]

@@ -82,14 +82,23 @@ with vessel as (
     select coalesce(n.imo_number, o.imo_number) as imo_number, coalesce(n.vessel_name, o.vessel_name) as vessel_name
     from older.record.vessel as o full join newer.record.vessel as n using (imo_number)
 ),
+-- A cell that rests on other records than its row's own is cited by the newest of them, not by the row.
+cited as (
+    select cell_no, arg_min({'then_file_id': then_file_id, 'then_record_no': then_record_no, 'then_line_no': then_line_no,
+        'now_file_id': now_file_id, 'now_record_no': now_record_no, 'now_line_no': now_line_no}, n) as record
+    from (select *, row_number() over (partition by cell_no order by day desc nulls last, told) as n from cause join record_change using (change_no))
+    group by cell_no
+),
 figures as (
     select true as is_figure, cell.table_name, cell.imo_number, cell.unit_id, duty, cell.item, month_end, cell.column_name, cell.then_value, cell.now_value,
         coalesce(cell_why.why, month_why.why, case when mix_why.found = mix_why.difference then concat_ws('; ',
             say_units(nullif(mix_why.ended_units, 0)) || ' no longer counted: ' || mix_why.ended,
             say_units(nullif(mix_why.begun_units, 0)) || ' newly counted: ' || mix_why.begun, nullif(vessel_why.why, '')) end,
             nullif(vessel_why.why, ''), 'could not be traced to a record') as why,
-        then_file_id, then_record_no, then_line_no, now_file_id, now_record_no, now_line_no
-    from cell_diff as cell left join cell_why using (cell_no) left join month_why using (cell_no) left join mix_why using (cell_no)
+        if(is_own, cell.then_file_id, record.then_file_id) as then_file_id, if(is_own, cell.then_record_no, record.then_record_no) as then_record_no,
+        if(is_own, cell.then_line_no, record.then_line_no) as then_line_no, if(is_own, cell.now_file_id, record.now_file_id) as now_file_id,
+        if(is_own, cell.now_record_no, record.now_record_no) as now_record_no, if(is_own, cell.now_line_no, record.now_line_no) as now_line_no
+    from cell_diff as cell left join cited using (cell_no) left join cell_why using (cell_no) left join month_why using (cell_no) left join mix_why using (cell_no)
     left join vessel_why using (cell_no)
 ),
 records as (

@@ -91,7 +91,8 @@ where cell.table_name in ('verdict', 'placement_now') and column_name = 'verdict
     and column_name in ('counted', 'agent', 'agent_detail', 'foam_kind', 'form', 'charge_l', 'charge_kg', 'expelled_by', 'space_category')
 union
 select imo_number, unit_id, 'unit_now', coalesce(how, 'records that could not be traced') from record_change
-where table_name = 'unit' and len(list_filter(cells, lambda cell: cell.name = 'refillable_on_board')) > 0;
+where table_name = 'unit' and len(list_filter(cells, lambda cell: cell.name = 'refillable_on_board')) > 0 and (imo_number, unit_id) in (
+    select (imo_number, unit_id) from older.figure.unit_now union select (imo_number, unit_id) from newer.figure.unit_now);
 
 -- one row is a vessel and a record that differs of the vessel itself, or of the last count of its spares of an agent by $as_of
 create temp table vessel_told as

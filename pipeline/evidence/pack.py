@@ -10,7 +10,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from importlib.resources import files
@@ -64,7 +64,7 @@ def make_pack(options: PackOptions, tell=lambda stage: None) -> list[str]:
             redaction.dialects = {file.file_id: dialect for file, dialect, _ in read}
             chosen = choose.choose_files(con, store, known_at, span.imo_number)
             export_tables(con, span, scratch / "tables")
-        renamed = write_enclosed(store, chosen, redaction, folder)
+        renamed = write_enclosed(store, chosen, redaction, bool(redaction.headers), folder)
         redaction.check_used()
         tell(f"working it out again from the {len(chosen):,} files enclosed")
         with blamed_on(redaction):
@@ -112,6 +112,7 @@ def blamed_on(redaction: Redaction) -> Iterator[None]:
 @contextmanager
 def scratch_beside(out: Path) -> Iterator[Path]:
     """A folder beside the place, so that what is ready takes it in one step; gone when the block ends. Raises UserError cannot-write."""
+    made = [parent for parent in out.absolute().parents if not parent.exists()]
     try:
         out.absolute().parent.mkdir(parents=True, exist_ok=True)
         scratch = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.absolute().parent))
@@ -123,6 +124,9 @@ def scratch_beside(out: Path) -> Iterator[Path]:
         raise UserError("cannot-write", path=error.filename or out, why=error.strerror or error) from error
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
+        for parent in made:
+            with suppress(OSError):  # those that hold the pack now stay
+                parent.rmdir()
 
 
 def fill_pack(folder: Path, span: Span, known_at: datetime, redaction: Redaction, scratch: Path, has_pdf: bool) -> None:
@@ -174,6 +178,13 @@ def put_in_place(ready: Path, out: Path) -> None:
     os.replace(ready, out)
 
 
+def count_chosen(chosen: list[ReceivedFile]) -> str:
+    """'49 exports and 1 list of corrections'"""
+    lists = sum(file.is_corrections for file in chosen)
+    said = f"{len(chosen) - lists:,} exports"
+    return f"{said} and {lists} {'list' if lists == 1 else 'lists'} of corrections" if lists else said
+
+
 def say_made(
     out: Path, span: Span, known_at: datetime, chosen: list[ReceivedFile], is_signed: bool, redaction: Redaction
 ) -> list[str]:
@@ -181,11 +192,12 @@ def say_made(
     lines = [
         f"vessel   IMO {span.imo_number}, state of {span.as_of}, as known at {write_time(known_at)}",
         f"period   {span.from_on} to {span.as_of}",
-        f"files    {len(chosen):,} originals enclosed; the figures built from them alone equal those of the whole store",
+        f"files    {count_chosen(chosen)} enclosed; the figures built from them alone equal those of the whole store",
         f"signed   {'yes' if is_signed else 'no: --sign KEY.pem lets others prove that the pack is yours'}",
     ]
     if redaction.headers:
-        lines.append(f"withheld {redaction.count:,} cells under {', '.join(redaction.headers)}")
+        under = f"withheld {redaction.count:,} cells under {', '.join(redaction.headers)}"
+        lines.append(f"{under}; of corrections {redaction.asked:,} of who asked for them")
         lines += [
             f"look at  {place}: no row; searched for the names that stand elsewhere in the file" for place in redaction.searched
         ]

@@ -18,6 +18,20 @@ unpivot (
     from figure.placement_now where imo_number = $imo_number
 ) on verdict, reason, measure, value, limit_value, unit, seen_on into name column_name value cell;
 
+-- one row is a cell of a verdict and what else it was judged by: the unit's row of the register, and the vessel's where the rule asks for it
+create or replace temp table pack_judged_cell as
+select cell.* exclude (table_name, file_id, record_no, line_no, measured), other.table_name, other.file_id, other.record_no, other.line_no,
+    other.column_read
+from pack_cell as cell join duty.provision as rule using (rule_id) join (
+    select unit_id, 'unit' as table_name, file_id, record_no, line_no, null as column_read, true as is_asked
+    from figure.unit_now where imo_number = $imo_number
+    union all
+    select unit_id, 'vessel', vessel.file_id, vessel.record_no, vessel.line_no, 'lowest_air_temp_c', false
+    from record.vessel as vessel join figure.unit_now using (imo_number) where imo_number = $imo_number
+) as other using (unit_id)
+where cell.column_name in ('verdict', 'reason', 'value', 'limit_value') and (is_asked or air_temp_below_c is not null)
+    and (other.table_name <> cell.table_name or other.record_no <> cell.record_no or other.file_id <> cell.file_id);
+
 -- one row is a duty of a unit or sample group on the day, with the table that its basis stands in and the column of the date
 create or replace temp table pack_basis as
 select *, case when basis_kind in ('made_on', 'in_service_on', 'cartridge_made_on') then 'unit' when basis_kind = 'inspection' then 'inspection'
@@ -47,38 +61,41 @@ unpivot (
 
 -- one row is a cell of a unit that counts records or names the last, and one of these records
 create or replace temp table pack_count_cell as
-select 'figure.unit_now' as figure, imo_number, unit_id, found.* exclude (unit_id, imo_of)
+select 'figure.unit_now' as figure, imo_number, unit_id, found.* exclude (unit_id, imo_of, looked_on) replace (
+    case column_name when 'open_findings' then open_findings::varchar when 'overdue_duties' then overdue_duties::varchar else cell end as cell)
 from figure.unit_now as unit join (
     select unit_id, null as imo_of, 'last look' as of_what, 'inspection' as table_name, file_id, record_no, line_no, 'last_inspected_on' as column_name,
-        inspected_on::varchar as cell
+        inspected_on::varchar as cell, inspected_on as looked_on
     from record.inspection where inspected_on <= $as_of and was_seen(outcome)
     union all
-    select unit_id, null, 'last look that did not see it', 'inspection', file_id, record_no, line_no, 'last_missed_on', inspected_on::varchar
-    from record.inspection where inspected_on <= $as_of and not was_seen(outcome)
+    select unit_id, null, 'last look that did not see it', 'inspection', file_id, record_no, line_no, column_name,
+        if(column_name = 'last_missed_on', inspected_on::varchar, outcome), inspected_on
+    from record.inspection, (values ('last_missed_on'), ('last_missed_outcome')) as missed (column_name)
+    where inspected_on <= $as_of and not was_seen(outcome)
     union all
-    select unit_id, null, 'last service', 'service', file_id, record_no, line_no, 'last_serviced_on', serviced_on::varchar
+    select unit_id, null, 'last service', 'service', file_id, record_no, line_no, 'last_serviced_on', serviced_on::varchar, null
     from record.service where serviced_on <= $as_of
     union all
-    select unit_id, imo_number, 'none on record', null, null, null, null, column_name, '0'
+    select unit_id, imo_number, 'none on record', null, null, null, null, column_name, '0', null
     from figure.unit_now, (values ('open_findings'), ('overdue_duties')) as counted (column_name)
     where imo_number = $imo_number and if(column_name = 'open_findings', open_findings, overdue_duties) = 0
     union all
-    select unit_id, null, component || ' ' || defect, 'finding', file_id, record_no, line_no, column_name, found_on::varchar
+    select unit_id, null, component || ' ' || defect || ' found ' || found_on, 'finding', file_id, record_no, line_no, column_name, severity, null
     from record.finding, (values ('open_findings'), ('worst_open_severity')) as counted (column_name)
     where found_on <= $as_of and (closed_on is null or closed_on > $as_of)
     union all
-    select unit_id, imo_number, duty, table_name, basis_file_id, basis_record_no, basis_line_no, 'overdue_duties', due_on::varchar
+    select unit_id, imo_number, duty || ' due ' || due_on, table_name, basis_file_id, basis_record_no, basis_line_no, 'overdue_duties', null, null
     from pack_basis where state = 'overdue' and not is_group
 ) as found using (unit_id)
 where imo_number = $imo_number and coalesce(imo_of = imo_number, true) and case column_name when 'last_inspected_on' then cell = last_inspected_on::varchar
-    when 'last_missed_on' then cell = last_missed_on::varchar when 'last_serviced_on' then cell = last_serviced_on::varchar
-    when 'worst_open_severity' then worst_open_severity is not null else true end;
+    when 'last_missed_on' then cell = last_missed_on::varchar when 'last_missed_outcome' then looked_on = last_missed_on and cell = last_missed_outcome
+    when 'last_serviced_on' then cell = last_serviced_on::varchar when 'worst_open_severity' then cell = worst_open_severity else true end;
 
 -- pack_provenance: one row is a cell of a figure and a record behind it: the file as received, its record and line, the header over the cell
 -- where the column comes from one, and the rule that judged it. Without a record (file_id is null) the cell rests on there being none.
 create or replace temp table pack_provenance as
 with every_cell as (
-    from pack_cell union all by name from pack_duty_cell union all by name from pack_unit_cell union all by name from pack_count_cell
+    from pack_cell union all by name from pack_judged_cell union all by name from pack_duty_cell union all by name from pack_unit_cell union all by name from pack_count_cell
 ),
 placed as (
     select every_cell.* exclude (column_read), coalesce(column_read, case

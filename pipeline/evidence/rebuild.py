@@ -32,7 +32,7 @@ def rebuild(
 ) -> Iterator[tuple[duckdb.DuckDBPyConnection, list[ParsedFile]]]:
     """Yield the database, and the files that count as read, built from what the store holds. Raises UserError as run does, and those of
     find_vessel."""
-    run(RunOptions((), store, db, span.as_of, known_at, True, True, is_part, keep_validation, FIGURES))
+    run(RunOptions((), store, db, span.as_of, known_at, True, not is_part, is_part, keep_validation, FIGURES))
     kept = Store(store)
     known = known_by(tuple(sort_received(kept.ledger())), known_at)
     matched = match_dialects(Intake(tuple(known), (), ()), [file for file in known if not file.is_corrections], kept)

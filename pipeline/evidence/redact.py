@@ -28,7 +28,7 @@ class Redaction:
     def __init__(self, headers: tuple[str, ...]) -> None:
         self.headers = headers
         self.dialects: Mapping[str, Dialect] = {}
-        self.count = 0
+        self.count = self.asked = 0
         self.searched: list[str] = []
         self._seen: set[str] = set()
         self._names: dict[str, set[str]] = {}
@@ -79,20 +79,23 @@ class Redaction:
         lines = list(read_lines(data, form.encoding))
         names = {cells[number] for _, _, cells in rows for number in at if cells[number].strip()}
         self._names.setdefault(file.path, set()).update(names)
+        told: set[int] = set()
         for _, line_no, _ in rows:
-            self._blank_record(lines, line_no - 1, at, form.delimiter)
-        for broken in records.broken:
-            lines[broken.line_no - 1] = replace_names(lines[broken.line_no - 1], names)
-            self.searched.append(f"{file.path} line {broken.line_no}")
+            told.update(range(line_no - 1, line_no - 1 + self._blank_record(lines, line_no - 1, at, form.delimiter)))
+        # lines above the header, at the foot, and records that are no rows
+        for number in [number for number, line in enumerate(lines) if number not in told and line.strip()]:
+            if not set(self.headers) & set(lines[number].strip().replace('"', "").split(form.delimiter)):
+                lines[number] = replace_names(lines[number], names)
+                self.searched.append(f"{file.path} line {number + 1}")
         return encode_as(data, "".join(lines), form.encoding)
 
-    def _blank_record(self, lines: list[str], start: int, at: list[int], delimiter: str) -> None:
-        """Write one record anew, in as many lines as it had."""
+    def _blank_record(self, lines: list[str], start: int, at: list[int], delimiter: str) -> int:
+        """Write one record anew, in as many lines as it had; gives how many."""
         reader = csv.reader(islice(lines, start, None), delimiter=delimiter, strict=True)
         cells = next(reader)
         told = [number for number in at if cells[number].strip()]
         if not told:
-            return
+            return reader.line_num
         end = lines[start + reader.line_num - 1]
         for number in told:
             cells[number] = WITHHELD + "\n" * cells[number].count("\n")
@@ -100,6 +103,7 @@ class Redaction:
         out = io.StringIO(newline="")
         csv.writer(out, delimiter=delimiter, lineterminator=end[len(end.rstrip("\r\n")) :]).writerow(cells)
         lines[start : start + reader.line_num] = io.StringIO(out.getvalue(), newline="")
+        return reader.line_num
 
     def _redact_corrections(self, data: bytes) -> bytes:
         """Who asked is withheld, and every name seen in the exports."""
@@ -107,12 +111,12 @@ class Redaction:
         names = set().union(*self._names.values()) if self._names else set()
         out = io.StringIO(newline="")
         writer = csv.writer(out, lineterminator="\n")
+        who = rows[0].index("who") if rows and "who" in rows[0] else -1
+        names |= {row[who] for row in rows[1:] if who >= 0 and len(row) > who and row[who].strip()}
         for number, row in enumerate(rows):
-            if number == 0:
-                who = row.index("who") if "who" in row else -1
-            else:
+            if number:
                 row = [WITHHELD if place == who else replace_names(cell, names) for place, cell in enumerate(row)]
-                self.count += 1
+                self.asked += 1
             writer.writerow(row)
         return out.getvalue().encode()
 

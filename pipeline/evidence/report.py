@@ -98,7 +98,7 @@ def list_facts(con: duckdb.DuckDBPyConnection, vessel: SimpleNamespace, span: Sp
         ("Gross tonnage", vessel.gross_tonnage),
         ("Built", vessel.built_year),
         ("Newest record", vessel.last_record_on),
-        ("Files enclosed", number),
+        ("Exports enclosed", number),
         ("Rule book", book[:16]),
         ("Made with", f"firekpi {__version__}, DuckDB {engine}"),
     ]

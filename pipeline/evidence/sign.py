@@ -14,6 +14,8 @@ from cryptography.hazmat.primitives.serialization import load_pem_private_key, l
 from pipeline.errors import UserError
 from pipeline.evidence.bag import SIGNATURE, TAG_MANIFEST
 
+LENGTH = 64  # bytes
+
 
 def read_private_key(path: Path) -> Ed25519PrivateKey:
     """An Ed25519 key from a PEM file (PKCS 8) without a password. Raises UserError bad-key."""
@@ -45,6 +47,8 @@ def sign_bag(bag: Path, key: Ed25519PrivateKey) -> None:
 def check_signature(bag: Path, key: Ed25519PublicKey | None) -> tuple[list[str], str]:
     """(findings, what can be told): with a key the signature must fit it; without one nobody can tell who made the pack."""
     is_signed = (bag / SIGNATURE).is_file()
+    if is_signed and (bag / SIGNATURE).stat().st_size != LENGTH:
+        return [f"{SIGNATURE} was added or changed: it is no signature"], ""
     if key is None:
         held = "It is signed; give the signer's public key with --key to have it checked." if is_signed else "It is not signed."
         return [], f"{held} Checksums alone can't tell a pack that was made anew as a whole from the one that was handed over."

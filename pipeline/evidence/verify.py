@@ -69,8 +69,8 @@ def read_pack(folder: Path) -> tuple[Span, datetime, str]:
         said = json.loads((folder / PACK).read_text(encoding="utf-8"))
         span = Span(str(said["imo_number"]), date.fromisoformat(said["as_of"]), date.fromisoformat(said["from_on"]))
         return span, read_moment(said["known_at"]), str(said["firekpi"])
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise UserError("pack-unreadable", path=folder / PACK, why=error) from error
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+        raise UserError("pack-unreadable", path=folder / PACK, why=str(error) or type(error).__name__) from error
 
 
 def compare_remade(folder: Path, span: Span, known_at: datetime, scratch: Path) -> list[str]:

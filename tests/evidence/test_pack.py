@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gzip
 import io
 import json
 import shutil
@@ -20,7 +21,7 @@ from pipeline.evidence.verify import verify_pack
 from pipeline.run import RunOptions, run
 from pipeline.withdraw import withdraw_file
 from tests.conftest import VESSEL_A, VESSEL_B
-from tests.evidence.conftest import DAY, file_bytes
+from tests.evidence.conftest import DAY, FLEET, file_bytes
 
 
 def table(pack, name: str) -> list[dict]:
@@ -189,3 +190,36 @@ def test_the_printed_report_holds_what_the_page_holds(pack, tmp_path):
     ):
         assert word in text, word
     assert "http" not in (pack / "data/report.html").read_text(encoding="utf-8").replace("http-equiv", "")
+
+
+def test_an_archive_is_enclosed_as_it_came(exports, tmp_path):
+    """And its content beside it, from which everything is worked out."""
+    packed = gzip.compress(FLEET["service.csv"].replace("        ", "").encode(), mtime=0)
+    fleet = {name: text for name, text in FLEET.items() if name not in ("service.csv", "received.csv")} | {
+        "service.csv.gz": packed
+    }
+    run(RunOptions((exports(fleet, "fleet"),), tmp_path / "store", tmp_path / "x.duckdb", DAY))
+    make_pack(PackOptions(VESSEL_A, tmp_path / "pack", tmp_path / "store", DAY, has_pdf=False))
+    (container,) = (tmp_path / "pack/data/containers/fleet").iterdir()
+    assert container.read_bytes() == packed
+    assert (tmp_path / "pack/data/originals/fleet/service.csv.gz.unpacked").read_bytes() == gzip.decompress(packed)
+    assert verify_pack(tmp_path / "pack")[1].startswith("same")
+
+
+def test_names_that_manifests_can_not_hold(exports, tmp_path):
+    """A percent sign and a line separator, in the folder's name and in a file's; with its dialect and a rule of the company."""
+    folder = exports(
+        {**FLEET, "log_2%0A.csv": FLEET["log_1.csv"].replace(";01.04.", ";02.04.").replace("fine", "ok")}, "ships%0A\u2028x"
+    )
+    run(RunOptions((folder,), tmp_path / "store", tmp_path / "x.duckdb", DAY))
+    make_pack(PackOptions(VESSEL_A, tmp_path / "pack", tmp_path / "store", DAY, has_pdf=False))
+    assert not any("%" in name or "\u2028" in name for name in file_bytes(tmp_path / "pack"))
+    assert verify_pack(tmp_path / "pack")[1].startswith("same")
+
+
+def test_a_vessel_without_units_has_a_pack(exports, tmp_path):
+    fleet = {name: text for name, text in FLEET.items() if name != "received.csv"}
+    fleet["vessel.csv"] += "\n9999967,Lone Tern,XA,2018-01-01"
+    run(RunOptions((exports(fleet, "fleet"),), tmp_path / "store", tmp_path / "x.duckdb", DAY))
+    make_pack(PackOptions("9999967", tmp_path / "pack", tmp_path / "store", DAY, has_pdf=False))
+    assert "no unit is aboard" in (tmp_path / "pack/data/report.html").read_text() and verify_pack(tmp_path / "pack")

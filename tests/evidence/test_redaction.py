@@ -8,8 +8,10 @@ from pipeline.errors import UserError
 from pipeline.evidence.pack import PackOptions, make_pack
 from pipeline.evidence.redact import replace_names
 from pipeline.evidence.verify import verify_pack
+from pipeline.run import RunOptions, run
+from pipeline.sheets import export_sheets
 from tests.conftest import VESSEL_A
-from tests.evidence.conftest import DAY, file_bytes
+from tests.evidence.conftest import DAY, FLEET, file_bytes
 
 
 def test_no_name_is_left_and_every_figure_stays(pack, kept_store, tmp_path):
@@ -40,3 +42,26 @@ def test_what_figures_rest_on_can_not_be_withheld(kept_store, tmp_path):
 
 def test_the_longest_name_goes_first():
     assert replace_names("seen by Ann Otherly and Ann", {"Ann", "Ann Otherly"}) == "seen by withheld and withheld"
+
+
+def test_names_above_the_header_in_reasons_and_in_sheets(exports, tmp_path):
+    """Lines that are no records, what a correction tells of who asked for it, and a mended sheet that answers a redacted file."""
+    fleet = {name: text for name, text in FLEET.items() if name != "received.csv"}
+    fleet["dialects/log.toml"] = fleet["dialects/log.toml"].replace('delimiter = ";"', 'delimiter = ";"\n        skip_head = 1')
+    for name in ("log_1.csv", "log_2.csv", "later/log_3.csv"):
+        fleet[name] = f"kept by Ann Otherly\n{fleet[name]}"
+    fleet["corrections.csv"] = fleet["corrections.csv"].replace("for ok,Di Rector", "for ok as Di Rector heard,Di Rector")
+    folder, store, db = exports(fleet, "fleet"), tmp_path / "store", tmp_path / "x.duckdb"
+    run(RunOptions((folder,), store, db, DAY))
+    before = set(folder.iterdir())
+    export_sheets(db, folder, "round-log")
+    (sheet,) = set(folder.iterdir()) - before
+    sheet.write_text(sheet.read_text(encoding="utf-8-sig").replace("31.02.2026", "28.02.2026"), encoding="utf-8")
+    run(RunOptions((folder,), store, db, DAY))
+    out = tmp_path / "pack"
+    said = make_pack(PackOptions(VESSEL_A, out, store, DAY, has_pdf=False, redacted=("Looked at by",)))
+    assert any("log_1.csv line 1" in line for line in said)
+    for path, data in file_bytes(out).items():
+        for name in (b"Ann Otherly", b"Di Rector"):
+            assert path.endswith(".parquet") or name not in data, (path, name)
+    assert verify_pack(out)[1].startswith("same")

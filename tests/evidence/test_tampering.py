@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import random
 import shutil
 from pathlib import Path
@@ -13,7 +14,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption,
 
 from pipeline.errors import UserError
 from pipeline.evidence import bag
-from pipeline.evidence.sign import SIGNATURE, read_private_key, sign_bag
+from pipeline.evidence.sign import SIGNATURE, check_signature, read_private_key, sign_bag
 from pipeline.evidence.verify import verify_pack
 from tests.evidence.conftest import file_bytes
 
@@ -72,6 +73,51 @@ def test_a_hundred_tamperings_are_found(pack, tmp_path, how):
         assert caught.value.slug == "pack-refuted" and caught.value.exit_code == 5
         assert any(name in line or "manifest" in line for line in caught.value.lines), (name, caught.value.lines)
         shutil.rmtree(copy)
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        lambda text: text.replace(b"\n", b"\r\n"),
+        lambda text: b"".join(reversed(text.splitlines(keepends=True))),
+        lambda text: text.removesuffix(b"\n"),
+        lambda text: text.replace(b"  ", b" \t", 1),
+        lambda text: text + text.splitlines(keepends=True)[0],
+    ],
+)  # fmt: skip
+def test_the_tag_manifest_may_not_change_by_a_space(pack_copy, how):
+    path = pack_copy / bag.TAG_MANIFEST
+    path.write_bytes(how(path.read_bytes()))
+    assert any(bag.TAG_MANIFEST in line for line in bag.check_bag(pack_copy))
+
+
+def test_what_is_no_file_and_no_signature_is_found(pack_copy):
+    (pack_copy / SIGNATURE).write_bytes(b"junk")
+    assert "no signature" in check_signature(pack_copy, None)[0][0]
+    (pack_copy / SIGNATURE).unlink()
+    (pack_copy / "data/README.txt").unlink()
+    os.mkfifo(pack_copy / "data/README.txt")
+    assert bag.check_bag(pack_copy) == ["data/README.txt is a link or a device, no plain file"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("received.json", "[" * 100_000),
+        ("received.json", '{"files": [{"path": 7}], "dialects": {}, "rules": {}}'),
+        ("received.json", "{}"),
+        ("pack.json", "[" * 100_000),
+        ("pack.json", '{"imo_number": "9999993", "as_of": "soon"}'),
+        ("dialects/fleet/log.toml", b"\xff"),
+    ],
+)
+def test_what_can_not_be_read_is_said_in_a_sentence(pack_copy, name, text):
+    """A forger's pack with manifests made anew must not bring down who looks at it."""
+    (pack_copy / "data" / name).write_bytes(text if isinstance(text, bytes) else text.encode())
+    make_anew(pack_copy)
+    with pytest.raises(UserError) as caught:
+        verify_pack(pack_copy)
+    assert caught.value.slug in ("pack-unreadable", "pack-refuted")
 
 
 def make_anew(pack: Path) -> None:

@@ -108,6 +108,8 @@ def test_a_late_file_is_named_with_its_record(exports, run_on, differ, fleet):
     )
     assert (state["then_path"], state["then_record_no"]) == ("exports/inspection.csv", 2)
     assert (state["now_path"], state["now_record_no"]) == ("exports/late/inspection.csv", 1)
+    looked = pick(cells, "unit_now", "last_inspected_on", unit_id="U2")
+    assert (looked["now_path"], looked["now_record_no"]) == ("exports/late/inspection.csv", 1)  # the look, not the register's row
     count = overdue(cells)
     assert (count["then_value"], count["now_value"]) == ("1", "0")
     assert count["why"] == "1 unit no longer counted: U2; received 2026-05-20 (late file) (1 unit)"
