@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import LONG
+
 HOUSE = Path(__file__).parent.parent
 ROAD = ["intake", "checks", "warehouse", "duties", "figures", "evidence"]
 SOURCES = sorted([*HOUSE.glob("pipeline/**/*.py"), *HOUSE.glob("dashboards/**/*.py")])
@@ -113,6 +115,14 @@ def test_the_readme_names_every_command_and_page():
     assert "Fleet, Overdue, Fitness, Defects, Corrosion, Agents, Watch list, one per vessel, Data quality, Method" in readme
     pages = {path.stem for path in (HOUSE / "dashboards/pages").glob("*.py")}
     assert {"fleet", "overdue", "defects", "corrosion", "agents", "watch_list", "vessel", "quality", "method"} <= pages
+
+
+def test_every_long_test_is_there():
+    """A name that no test bears would let one slip back, or be thought to be run by `make test-slow`."""
+    for module, names in LONG.items():
+        text = (HOUSE / "tests" / f"{module}.py").read_text(encoding="utf-8")
+        for name in names:
+            assert name == "*" or f"def {name.split('[')[0]}(" in text, (module, name)
 
 
 def test_every_figure_says_what_one_row_is():
