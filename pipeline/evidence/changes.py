@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from importlib.resources import files
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -19,6 +18,7 @@ import duckdb
 
 from pipeline.errors import UserError
 from pipeline.evidence.changes_cells import compare_cells, compare_records, compared_tables
+from pipeline.evidence.subject import run_file
 from pipeline.intake.received import write_time
 from pipeline.intake.store import ReceivedFile, Store
 from pipeline.run import RunOptions, run
@@ -89,19 +89,13 @@ def compare(con: duckdb.DuckDBPyConnection, older: Path, newer: Path, ledger: li
     compare_cells(con)
     compare_records(con)
     for name in ("given", "records", "why", "counts", "cell"):
-        _run_sql(con, name, {"day": asked.moments[0].astimezone(UTC).date(), "as_of": asked.as_of})
+        run_file(con, f"changes_{name}.sql", {"day": asked.moments[0].astimezone(UTC).date(), "as_of": asked.as_of})
     if asked.vessel:
         for table in ("cell", "unit_reason", "way"):
             con.execute(f"delete from change.{table} where imo_number is distinct from ?", [asked.vessel])
     con.execute("create table change.compared (name varchar, title varchar, column_name varchar, said varchar)")
     said = [(table["name"], table["title"], *column) for table in compared_tables() for column in table["columns"].items()]
     con.executemany("insert into change.compared values (?, ?, ?, ?)", said)
-
-
-def _run_sql(con: duckdb.DuckDBPyConnection, name: str, parameters: dict) -> None:
-    text = files("pipeline.evidence").joinpath(f"changes_{name}.sql").read_text(encoding="utf-8")
-    for statement in duckdb.extract_statements(text):
-        con.execute(statement, {key: parameters[key] for key in statement.named_parameters})
 
 
 def _refuse_unknown(con: duckdb.DuckDBPyConnection, asked: Asked) -> None:

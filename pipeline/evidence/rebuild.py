@@ -12,6 +12,7 @@ import duckdb
 from pipeline.errors import UserError
 from pipeline.evidence.subject import mark_subject
 from pipeline.evidence.tables import Span
+from pipeline.figures.build import FIGURES
 from pipeline.intake.corrections import find_corrections
 from pipeline.intake.match import match_dialects
 from pipeline.intake.receive import Intake
@@ -19,10 +20,7 @@ from pipeline.intake.store import Store, sort_received
 from pipeline.run import ParsedFile, RunOptions, known_by, read_files, run
 
 # Those that tables.toml names and those they read; statistics of a fleet can't be told from one vessel's files.
-FIGURES = (
-    "count_interval", "overdue_monthly", "duty_now", "unit_now", "judged", "measure", "broken_limit", "reason_record", "verdict",
-    "placement_now", "station_now", "number_now", "agent_mix", "stated_vs_computed", "freshness", "observed", "defect_report",
-)  # fmt: skip
+PACKED = FIGURES[: FIGURES.index("defect_rate")]
 Keep = Callable[[str, dict], None]
 
 
@@ -32,7 +30,7 @@ def rebuild(
 ) -> Iterator[tuple[duckdb.DuckDBPyConnection, list[ParsedFile]]]:
     """Yield the database, and the files that count as read, built from what the store holds. Raises UserError as run does, and those of
     find_vessel."""
-    run(RunOptions((), store, db, span.as_of, known_at, True, not is_part, is_part, keep_validation, FIGURES))
+    run(RunOptions((), store, db, span.as_of, known_at, True, not is_part, is_part, keep_validation, PACKED))
     kept = Store(store)
     known = known_by(tuple(sort_received(kept.ledger())), known_at)
     matched = match_dialects(Intake(tuple(known), (), ()), [file for file in known if not file.is_corrections], kept)

@@ -14,15 +14,13 @@ from markupsafe import Markup
 
 from pipeline import __version__
 from pipeline.errors import UserError
-from pipeline.evidence.subject import run_statements
+from pipeline.evidence.subject import run_file
 from pipeline.evidence.tables import Span
+from pipeline.explain import CAUTION
 from pipeline.intake.received import write_time
+from pipeline.tell import say_count
 
-CAUTION = (
-    "This report supports and never replaces the vessel's procedures, the maker's manual, flag and class rules and a competent person. It says "
-    "what records say: whether a unit is fit, only who looks at it can tell. Never repair a pressure shell by welding; never pressure-test "
-    "outside a test shop."
-)
+SAYS = "It says what records say: whether a unit is fit, only who looks at it can tell."
 ROLES = ("For the company", "For the vessel", "Auditor or inspector")
 
 
@@ -32,7 +30,7 @@ def read_part(name: str) -> str:
 
 def render_report(con: duckdb.DuckDBPyConnection, span: Span, known_at: datetime) -> str:
     """The page, without script and without anything from outside it."""
-    run_statements(con, "report/places.sql", {})
+    run_file(con, "report/places.sql", {})
     vessel = select(con, "summary", span)[0]
     sections = tomllib.loads(read_part("sections.toml"))["section"]
     for section in sections:
@@ -47,7 +45,7 @@ def render_report(con: duckdb.DuckDBPyConnection, span: Span, known_at: datetime
         vessel=vessel,
         answer=write_answer(vessel, span),
         facts=list_facts(con, vessel, span, known_at),
-        caution=CAUTION,
+        caution=f"{CAUTION} {SAYS}",
         sections=sections,
         roles=ROLES,
     )
@@ -68,21 +66,17 @@ def show(cell: Any) -> str:
     return f"{cell:,}" if isinstance(cell, int) and abs(cell) > 9999 else str(cell)
 
 
-def count(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
-
-
 def write_answer(vessel: SimpleNamespace, span: Span) -> str:
     """The state on the day in a sentence."""
     if not vessel.units:
         return f"On {span.as_of} no unit is aboard by these records."
     parts = [
-        f"{count(vessel.overdue_units, 'unit')} overdue on at least one duty ({count(vessel.overdue_items, 'item')}, sample groups among them)",
-        f"{count(vessel.unknown_items, 'item')} without a due date, for want of a record to count from",
-        f"{count(vessel.unfit_units, 'unit')} unfit or to condemn by the rules in force, {vessel.condemn_units} of them to condemn",
-        f"{count(vessel.open_findings, 'open finding')}",
+        f"{say_count(vessel.overdue_units, 'unit')} overdue on at least one duty ({say_count(vessel.overdue_items, 'item')}, sample groups among them)",
+        f"{say_count(vessel.unknown_items, 'item')} without a due date, for want of a record to count from",
+        f"{say_count(vessel.unfit_units, 'unit')} unfit or to condemn by the rules in force, {vessel.condemn_units} of them to condemn",
+        f"{say_count(vessel.open_findings, 'open finding')}",
     ]
-    return f"On {span.as_of}, of {count(vessel.units, 'unit')} aboard ({vessel.in_service} in service): {'; '.join(parts)}."
+    return f"On {span.as_of}, of {say_count(vessel.units, 'unit')} aboard ({vessel.in_service} in service): {'; '.join(parts)}."
 
 
 def list_facts(con: duckdb.DuckDBPyConnection, vessel: SimpleNamespace, span: Span, known_at: datetime) -> list[tuple[str, str]]:

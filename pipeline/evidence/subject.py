@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from importlib.resources import files
+from typing import Any
 
 import duckdb
 
 from pipeline import contract
+from pipeline.figures.build import run_sql
 from pipeline.intake.stage import insert_rows
 from pipeline.run import ParsedFile
 
 
 def mark_subject(con: duckdb.DuckDBPyConnection, read: list[ParsedFile], imo_number: str) -> None:
-    """Make pack_received, pack_unit, pack_vessel, pack_row, pack_rule and pack_file in that connection."""
+    """Make pack_received, pack_unit, pack_vessel, pack_row, pack_rule, pack_file and pack_refused in that connection."""
     con.execute(
         "create or replace temp table pack_received (file_id text, table_name text, record_no bigint, imo_number text, unit_id text)"
     )
@@ -29,12 +32,9 @@ def mark_subject(con: duckdb.DuckDBPyConnection, read: list[ParsedFile], imo_num
                 f"where table_name = $name and (imo_number is not null or {unit} is not null)",
                 {"paths": paths, "name": name},
             )
-    run_statements(con, "subject.sql", {"imo_number": imo_number})
+    run_file(con, "subject.sql", {"imo_number": imo_number})
 
 
-def run_statements(con: duckdb.DuckDBPyConnection, name: str, parameters: dict) -> duckdb.DuckDBPyConnection:
-    """Run a file of statements of this folder, each with those of the parameters that it names; gives the last one's result."""
-    text = files("pipeline.evidence").joinpath(name).read_text(encoding="utf-8")
-    for statement in duckdb.extract_statements(text):
-        con.execute(statement, {key: parameters[key] for key in statement.named_parameters})
-    return con
+def run_file(con: duckdb.DuckDBPyConnection, name: str, parameters: Mapping[str, Any]) -> None:
+    """Run a file of statements of this folder, each with those of the parameters that it names."""
+    run_sql(con, files("pipeline.evidence").joinpath(name).read_text(encoding="utf-8"), parameters)

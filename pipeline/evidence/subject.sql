@@ -39,3 +39,9 @@ union select file_id from history.unit where unit_id in (select unit_id from pac
 union select file_id from history.inspection where unit_id in (select unit_id from pack_unit) or imo_number = $imo_number
 union select file_id from history.service where unit_id in (select unit_id from pack_unit) or imo_number = $imo_number
 union select file_id from history.finding where unit_id in (select unit_id from pack_unit) or imo_number = $imo_number;
+
+-- one row is a row of quarantine that speaks of the vessel, or one of an enclosed file that tells neither vessel nor unit
+create or replace temp table pack_refused as
+select distinct file_id, table_name, record_no from intake.quarantine
+where (file_id, table_name, record_no) in (select file_id, table_name, record_no from pack_row) or (file_id in (select file_id from pack_file)
+    and (file_id, table_name, record_no) not in (select file_id, table_name, record_no from pack_received));

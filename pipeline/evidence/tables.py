@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import duckdb
 
-from pipeline.evidence.subject import run_statements
+from pipeline.evidence.subject import run_file
 
 PROVENANCE = "provenance"
 
@@ -52,7 +52,7 @@ def export_tables(con: duckdb.DuckDBPyConnection, span: Span, folder: Path) -> N
             parameters,
         )
         write_table(con, folder / table["name"])
-    run_statements(con, "provenance.sql", span._asdict())
+    run_file(con, "provenance.sql", span._asdict())
     con.execute("create or replace temp table pack_table as from pack_provenance order by all")
     write_table(con, folder / PROVENANCE)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from importlib import import_module
 from importlib.resources import files
@@ -55,10 +55,10 @@ FIGURES = (
 )
 
 
-def run_sql(con: duckdb.DuckDBPyConnection, text: str, as_of: date) -> None:
-    """Run each statement; the day is the only parameter."""
+def run_sql(con: duckdb.DuckDBPyConnection, text: str, parameters: Mapping[str, Any]) -> None:
+    """Run each statement, with those of the parameters that it names."""
     for statement in duckdb.extract_statements(text):
-        con.execute(statement, {"as_of": as_of} if "as_of" in statement.named_parameters else None)
+        con.execute(statement, {name: parameters[name] for name in statement.named_parameters} or None)
 
 
 def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence[str]) -> None:
@@ -69,7 +69,7 @@ def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence
     register_intervals(con)
     folder = files("pipeline.figures")
     for name in names:
-        run_sql(con, folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"), as_of)
+        run_sql(con, folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"), {"as_of": as_of})
         if folder.joinpath(f"{name}.py").is_file():
             import_module(f"pipeline.figures.{name}").fill(con, as_of)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.evidence.pack import PackOptions, make_pack
-from pipeline.evidence.rebuild import FIGURES
+from pipeline.evidence.rebuild import PACKED
 from pipeline.evidence.verify import verify_pack
 from pipeline.run import RunOptions, run
 
@@ -20,7 +20,7 @@ DAYS = ((date(2022, 3, 1), datetime(2022, 4, 1)), (date(2024, 6, 30), datetime(2
 @pytest.fixture(scope="module")
 def sample_store(tmp_path_factory) -> Path:
     place = tmp_path_factory.mktemp("sample")
-    run(RunOptions((SAMPLE,), place / "store", place / "x.duckdb", DAYS[-1][0], figures=FIGURES))
+    run(RunOptions((SAMPLE,), place / "store", place / "x.duckdb", DAYS[-1][0], figures=PACKED))
     return place / "store"
 
 

@@ -55,7 +55,7 @@ def weigh(
         insert_rows(con, "figure.watch_list", [(number, unit, "1", "in service", hard, kind, "first 5 %", chance, low, high, None, "", "", None, None, None,
                                                 None, due, without)])  # fmt: skip
     load_prices(con, read_prices({FILE: prices.encode()}))
-    run_sql(con, files("pipeline.figures").joinpath("watch_cost.sql").read_text(encoding="utf-8"), AS_OF)
+    run_sql(con, files("pipeline.figures").joinpath("watch_cost.sql").read_text(encoding="utf-8"), {"as_of": AS_OF})
     found = con.execute(
         "select unit_id, replace_now, replace_at_test, keep, cheapest, cheapest_low, cheapest_high, settled, why_not from figure.watch_cost"
     )

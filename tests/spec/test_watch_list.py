@@ -61,7 +61,7 @@ def run_back_test(rows: list[tuple]) -> duckdb.DuckDBPyConnection:
     con = duckdb.connect()
     con.execute(f"create schema figure; create table figure.unit_half_year ({COLUMNS})")
     insert_rows(con, "figure.unit_half_year", rows)
-    run_sql(con, files("pipeline.figures").joinpath("back_test.sql").read_text(encoding="utf-8"), AS_OF)
+    run_sql(con, files("pipeline.figures").joinpath("back_test.sql").read_text(encoding="utf-8"), {"as_of": AS_OF})
     back_test.fill(con, AS_OF)
     return con
 

@@ -60,7 +60,7 @@ class Told(NamedTuple):
 
 def tell_fleet(con: duckdb.DuckDBPyConnection) -> Told | None:
     """The figures of a fleet; None where it never had more than 40 condemned units to learn from."""
-    run_sql(con, files("pipeline.figures").joinpath("back_test.sql").read_text(encoding="utf-8"), AS_OF)
+    run_sql(con, files("pipeline.figures").joinpath("back_test.sql").read_text(encoding="utf-8"), {"as_of": AS_OF})
     back_test.fill(con, AS_OF)
     rows = read_rows(con)
     known = con.execute(

@@ -64,7 +64,7 @@ def figure_rows(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     """Spans and figure.unit_half_year of the records in the database."""
     build_duties(con, read_rule_book())
     for name in FIGURES:
-        run_sql(con, files("pipeline.figures").joinpath(f"{name}.sql").read_text(encoding="utf-8"), as_of)
+        run_sql(con, files("pipeline.figures").joinpath(f"{name}.sql").read_text(encoding="utf-8"), {"as_of": as_of})
 
 
 def average_detection(services: pd.DataFrame, truth: Truth) -> np.ndarray:

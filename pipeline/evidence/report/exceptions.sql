@@ -2,8 +2,7 @@
 select 'not loaded' as kind, place(file_id, record_no, line_no) as at, table_name, reason, case when superseded_by is null then 'open: waits for its sender'
     else 'answered by ' || coalesce((select path from intake.file as later where later.file_id = refused.superseded_by), superseded_by) end as handled
 from intake.quarantine as refused
-where (file_id, table_name, record_no) in (select file_id, table_name, record_no from pack_row) or (file_id in (select file_id from pack_file)
-    and (file_id, table_name, record_no) not in (select file_id, table_name, record_no from pack_received))
+where (file_id, table_name, record_no) in (select file_id, table_name, record_no from pack_refused)
 union all
 select 'corrected', place(file_id, record_no, null), column_name, coalesce(from_value, '') || ' read as ' || coalesce(to_value, ''), why || ' (' || who || ', ' || declared_on || ')'
 from intake.correction where (file_id, record_no) in (select file_id, record_no from pack_row)
