@@ -66,7 +66,7 @@ def _list_reasons(reasons: list[Any], context: Context) -> Table:
             "overdue" if r.sign < 0 else "not overdue",
             "not overdue" if r.sign < 0 else "overdue",
             changes_words.say_records(r),
-            r.how,
+            changes_words.say_how(r.how or ""),
         )
         for r in reasons
     ]
@@ -91,7 +91,15 @@ def _tell_figures(con: duckdb.DuckDBPyConnection, cells: list[Any]) -> list[Sect
         rows.sort(key=lambda c: (c.imo_number != "*", -c.month_end.toordinal() if c.month_end else 0))
         columns = "vessel=Vessel; what=What:long; column=Column; then=Then; now=Now; why=Why:long"
         listed = [
-            (c.vessel_name or c.imo_number, changes_words.say_what(c), c.said, c.then_value, c.now_value, c.why) for c in rows
+            (
+                c.vessel_name or c.imo_number,
+                changes_words.say_what(c),
+                c.said,
+                c.then_value,
+                c.now_value,
+                changes_words.say_how(c.why),
+            )
+            for c in rows
         ]
         caption = f"{words.say_capital(table.title)}: cells that differ"
         sections.append(
@@ -113,7 +121,7 @@ def _tell_records(cells: list[Any]) -> list[Section]:
             c.said,
             c.then_value,
             c.now_value,
-            c.why,
+            changes_words.say_how(c.why),
             (c.now_path or c.then_path, c.now_line_no or c.then_line_no),
         )
         for c in cells

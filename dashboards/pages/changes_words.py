@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date, datetime, time
 from itertools import groupby
@@ -12,7 +13,13 @@ from markupsafe import Markup
 from dashboards import words
 
 DAY_END = time(23, 59, 59)  # what a lone day means as a moment
+RECEIVED = re.compile(r"\breceived (\d{4}-\d{2}-\d{2})\b")
 MOST_REASONS = 3  # ways named in the sentence
+
+
+def say_how(text: str) -> str:
+    """Days of receipt as pages write them; the CSV keeps 2026-07-09. What people wrote is left as they wrote it."""
+    return RECEIVED.sub(lambda found: f"received {words.say_date(date.fromisoformat(found[1]))}", text)
 
 
 def say_moment(moment: datetime | None) -> str:
@@ -56,14 +63,14 @@ def write_answer(asked: Any, vessel: str, overdue: Any, ways: Sequence[Any], cel
 
 
 def say_why(ways: Sequence[Any]) -> str:
-    """: 4 no longer and 1 newly, because of 4 inspections of 30 Jun 2026, received 2026-07-09 (late file)."""
+    """: 4 no longer and 1 newly, because of 4 inspections of 30 Jun 2026, received 9 Jul 2026 (late file)."""
     if not ways:
         return ""
     ended, begun = ({(way.imo_number, way.unit_id) for way in ways if way.sign == sign} for sign in (-1, 1))
     counts = [f"{words.say_number(len(units))} {word}" for units, word in ((ended, "no longer"), (begun, "newly")) if units]
     by_how = [(how, list(group)) for how, group in groupby(sorted(ways, key=lambda way: way.how), key=lambda way: way.how)]
     named = sorted(((-len({way.unit_id for way in group}), how, group) for how, group in by_how), key=lambda item: item[:2])
-    said = [f"{say_count_of_records(group)}, {how}" for _, how, group in named[:MOST_REASONS]]
+    said = [f"{say_count_of_records(group)}, {say_how(how)}" for _, how, group in named[:MOST_REASONS]]
     more = len(named) - len(said)
     tail = f"; and {words.say_count(more, 'other reason')}" if more > 0 else ""
     return f": {' and '.join(counts)}, because of {'; '.join(said)}{tail}"

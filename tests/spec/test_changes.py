@@ -397,7 +397,7 @@ def test_the_same_call_in_either_order_writes_the_same_bytes(busy, tmp_path, cap
     assert "late/inspection.csv" in page and "as many units overdue" not in page
     assert not re.findall(r'(?:href|src)="(?!assets/|#|changes\.csv|data:)', page)
     said = plain(capsys.readouterr().out)
-    assert "For 10 May 2026, between 12 May 2026 and 31 May 2026: " in said and "received 2026-05-20 (late file)" in said
+    assert "For 10 May 2026, between 12 May 2026 and 31 May 2026: " in said and "received 20 May 2026 (late file)" in said
     rows = read_csv(tmp_path / "one")
     assert rows[0] == list(HEADER) and all(row[10] for row in rows[1:]) and len(rows) > 50
 
