@@ -72,41 +72,138 @@ LONGEST = (
 # What takes long and has a shorter sibling that holds most of the same, beside the statistical tests that carry their own mark: all are run
 # by `make test-slow`. A name without brackets stands for all its cases.
 LONG = {
-    "browser/test_hostile": ("*",),
-    "browser/test_layers": ("test_caution_stands_on_screen_and_on_paper",),
-    "browser/test_pages": ("test_long_names_wrap_on_a_phone",),
-    "evidence/test_pack": (
-        "test_a_zip_holds_the_same_and_is_the_same_twice", "test_its_figures_are_those_of_a_run", "test_what_came_later_was_not_known_then",
-        "test_an_archive_is_enclosed_as_it_came", "test_names_that_manifests_can_not_hold", "test_a_vessel_without_units_has_a_pack",
+    "browser/test_corrosion_words": (
+        "test_verdict_on_the_open_deck[0.5, 0.9-begins earlier than elsewhere, by more than chance]",
+        "test_verdict_on_the_open_deck[0.5, 1.1-No evidence that corrosion begins earlier or later on open deck]",
     ),
-    "evidence/test_redaction": ("test_no_name_is_left_and_every_figure_stays", "test_names_above_the_header_in_reasons_and_in_sheets",
-        "test_what_figures_rest_on_can_not_be_withheld"),
+    "browser/test_hostile": ("*",),
+    "browser/test_layers": (
+        "test_caution_stands_on_screen_and_on_paper", "test_method_holds_every_rule_in_force_of_its_kind[limit]",
+        "test_method_holds_every_rule_in_force_of_its_kind[ground]",
+        "test_method_holds_every_rule_in_force_of_its_kind[placement]",
+    ),
+    "browser/test_pages": (
+        "test_long_names_wrap_on_a_phone", "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[overdue]",
+        "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[fitness]",
+        "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[defects]",
+        "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[agents]",
+        "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[watch-list]",
+        "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[data-quality]",
+        "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[vessel/0001016]",
+        "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[list/fleet/against]",
+        "test_dark_scheme_redraws_charts",
+    ),
+    "browser/test_swap": (
+        "test_an_old_site_that_cannot_be_deleted_is_no_error", "test_leftovers_of_killed_runs_are_swept_and_others_kept",
+    ),
+    "browser/test_watch_list": (
+        "test_costs_are_told_with_what_the_interval_settles", "test_a_list_by_the_rule_gives_none",
+    ),
+    "evidence/test_pack": (
+        "test_a_zip_holds_the_same_and_is_the_same_twice", "test_its_figures_are_those_of_a_run",
+        "test_what_came_later_was_not_known_then", "test_an_archive_is_enclosed_as_it_came",
+        "test_names_that_manifests_can_not_hold", "test_a_vessel_without_units_has_a_pack",
+    ),
+    "evidence/test_redaction": (
+        "test_no_name_is_left_and_every_figure_stays", "test_names_above_the_header_in_reasons_and_in_sheets",
+        "test_what_figures_rest_on_can_not_be_withheld",
+    ),
     "evidence/test_tampering": ("test_a_table_that_was_changed_is_not_what_the_originals_give",),
-    "faults/test_disk_and_permissions": ("test_a_place_that_can_not_be_written[old site]", "test_no_file_may_grow_beyond[1]", "test_no_file_may_grow_beyond[2]",
-        "test_no_file_may_grow_beyond[3]"),
+    "faults/test_disk_and_permissions": (
+        "test_a_place_that_can_not_be_written[old site]", "test_no_file_may_grow_beyond[1]", "test_no_file_may_grow_beyond[2]",
+        "test_no_file_may_grow_beyond[3]", "test_no_file_may_grow_beyond[0]", "test_no_file_may_grow_beyond[6000]",
+        "test_there_is_a_size_that_is_enough", "test_a_place_that_can_not_be_written[database's folder]",
+    ),
+    "faults/test_hostile_files": (
+        "test_what_is_too_large_is_refused_in_a_gibibyte[bomb_zip]",
+        "test_what_is_too_large_is_refused_in_a_gibibyte[endless_header]",
+        "test_what_is_too_large_is_refused_in_a_gibibyte[long_received]",
+        "test_what_is_too_large_is_refused_in_a_gibibyte[huge_settings]",
+    ),
     "faults/test_kills": ("*",),
     "faults/test_random_kills": ("*",),
-    "faults/test_two_runs": ("test_a_killed_holder_holds_nothing_and_its_note_says_nothing", "test_two_stores_build_into_one_database",
-        "test_a_database_that_is_opened_during_the_run", "test_the_other_run_says_who_uses_the_store"),
-    "golden/test_sample_exports": ("test_neither_order_nor_parts_nor_threads_change_anything", "test_a_second_run_changes_nothing"),
+    "faults/test_two_runs": (
+        "test_a_killed_holder_holds_nothing_and_its_note_says_nothing", "test_two_stores_build_into_one_database",
+        "test_a_database_that_is_opened_during_the_run", "test_the_other_run_says_who_uses_the_store",
+    ),
+    "golden/test_layers": ("test_each_set_names_its_own_rules_beside_every_overdue_item",),
+    "golden/test_sample_exports": (
+        "test_neither_order_nor_parts_nor_threads_change_anything", "test_a_second_run_changes_nothing",
+    ),
     "property/test_damage": ("test_damaged_exports_lose_nothing",),
     "property/test_dialect_round_trip": ("test_random_dialects_are_read_back_equal",),
-    "property/test_order_and_sheets": ("test_loading_twice_is_loading_once", "test_order_and_splitting_of_files_do_not_matter"),
+    "property/test_lateness": (
+        "test_figures_equal_the_day_by_day_reference[1]", "test_many_overlapping_stays_with_one_due_day",
+        "test_two_open_stays_of_one_laid_up_unit",
+    ),
+    "property/test_on_time_reference": ("test_months_equal_the_reference[1]",),
+    "property/test_order_and_sheets": (
+        "test_loading_twice_is_loading_once", "test_order_and_splitting_of_files_do_not_matter",
+    ),
     "property/test_other_figures": ("test_generated_rows_reach_the_edges",),
-    "property/test_overlap": ("test_random_histories_come_to_what_the_reference_says", "test_the_histories_reach_every_fate"),
+    "property/test_overlap": (
+        "test_random_histories_come_to_what_the_reference_says", "test_the_histories_reach_every_fate",
+    ),
     "property/test_reference": ("test_generated_fleets_reach_the_edges",),
-    "property/test_row_accounting": ("test_the_latest_version_of_a_file_stands_even_if_it_is_an_old_one", "test_received_on_is_the_senders_day"),
-    "spec/test_changes": ("test_a_later_version_of_a_file_replaces_its_rows", "test_a_changed_register_takes_a_unit_out_of_the_count",
+    "property/test_row_accounting": (
+        "test_the_latest_version_of_a_file_stands_even_if_it_is_an_old_one", "test_received_on_is_the_senders_day",
+        "test_every_row_has_one_fate[1]", "test_every_row_has_one_fate[3]", "test_a_folder_on_the_way_does_not_become_a_column",
+    ),
+    "spec/test_changes": (
+        "test_a_later_version_of_a_file_replaces_its_rows", "test_a_changed_register_takes_a_unit_out_of_the_count",
         "test_a_row_that_waited_for_the_register_is_traced_to_it", "test_the_same_call_in_either_order_writes_the_same_bytes",
         "test_one_vessel_leaves_out_the_others_and_the_fleet", "test_a_record_of_a_day_after_the_earlier_moment_is_not_late",
-        "test_nothing_differs", "test_a_withdrawn_file_says_why_and_back_again", "test_a_count_that_no_unit_explains_is_said_to_be_untraced",
-        "test_every_difference_is_explained_and_counts_by_their_units", "test_rules_of_the_company_are_said_to_have_no_history"),
-    "spec/test_is_it_real": ("test_no_page_says_what_is_no_number",),
-    "spec/test_learn": ("test_sample_sources_are_rediscovered",),
-    "spec/test_revision": ("test_a_sheet_that_a_spreadsheet_saved_in_its_own_way_is_read",),
+        "test_nothing_differs", "test_a_withdrawn_file_says_why_and_back_again",
+        "test_a_count_that_no_unit_explains_is_said_to_be_untraced",
+        "test_every_difference_is_explained_and_counts_by_their_units", "test_rules_of_the_company_are_said_to_have_no_history",
+        "test_a_corrected_cell_says_who_and_why", "test_the_day_is_that_of_the_earlier_moment_unless_said",
+    ),
+    "spec/test_corrections": (
+        "test_explain_names_corrections_and_earlier_versions", "test_taking_a_correction_out_brings_the_cell_back",
+    ),
     "spec/test_dialects": ("test_a_file_of_quotes_that_never_close_is_refused_in_time",),
+    "spec/test_is_it_real": ("test_no_page_says_what_is_no_number",),
+    "spec/test_learn": (
+        "test_sample_sources_are_rediscovered", "test_the_dry_run_counts_with_what_the_store_holds_and_says_why",
+    ),
+    "spec/test_placement": (
+        "test_a_layer_can_ask_half_of_each_size[1-1]", "test_a_layer_can_ask_half_of_each_size[2-1]",
+        "test_a_layer_can_ask_half_of_each_size[4-2]", "test_a_layer_can_ask_half_of_each_size[25-13]",
+        "test_with_grace_both_the_planned_and_the_last_day_agree[2026-06-10-None]",
+        "test_with_grace_both_the_planned_and_the_last_day_agree[2026-07-10-None]",
+    ),
+    "spec/test_revision": (
+        "test_a_sheet_that_a_spreadsheet_saved_in_its_own_way_is_read", "test_the_version_before_a_withdrawn_one_stands_again",
+        "test_a_sheet_sent_in_parts_keeps_what_is_still_open", "test_a_sheet_guards_formulas_and_takes_the_guard_back",
+        "test_a_file_of_bad_rows_only_is_not_answered_by_other_rows_under_its_name",
+        "test_a_version_declared_before_the_one_it_follows_still_counts_last",
+        "test_a_broken_line_that_nobody_filled_in_stays_open_as_it_was",
+        "test_a_file_that_goes_on_under_the_same_name_answers_nothing", "test_a_bad_row_sent_again_is_open_once",
+    ),
+    "spec/test_rule_layers": (
+        "test_a_file_named_like_a_shipped_one_binds_its_own_vessels_and_changes_no_other[fitness.toml]",
+        "test_a_longer_rule_that_takes_the_place_governs_and_is_said_to_ask_less", "test_a_rule_at_that_age",
+        "test_the_shortest_governs_and_a_longer_rule_changes_nothing", "test_a_company_layer_may_bind_one_vessel",
+        "test_an_attribute_that_is_left_empty_matches_no_scope", "test_grace_ends_with_its_last_day[2022-02-01-in time]",
+    ),
+    "spec/test_unit_half_year": (
+        "test_no_later_record_changes_an_earlier_row",
+        "test_the_past_that_comes_when_firekpi_is_taken_up_counts_from_its_events", "test_a_row_tells_what_became_of_the_unit",
+        "test_half_years_begin_when_the_look_back_is_full",
+    ),
     "spec/test_watch_cost": ("test_a_longer_lead_costs_more_and_takes_no_price_away",),
-    "spec/test_watch_list": ("test_the_same_rows_give_the_same_figures",),
+    "spec/test_watch_list": (
+        "test_the_same_rows_give_the_same_figures", "test_what_would_change_the_rank",
+        "test_a_fleet_without_units_in_service_has_a_plain_list[2009-01-01]",
+    ),
+    "tests/test_bad_input": (
+        "test_damaged_ledger[[]]", 'test_damaged_ledger[[{"path": 5}]]', "test_damaged_ledger[{}]",
+        "test_a_site_and_a_store_inside_the_folder_are_no_exports",
+        "test_nothing_that_must_last_lies_inside_the_site[--db-site/k.duckdb-The database]",
+        "test_a_damaged_cache_is_made_anew", "test_explain_says_where_a_quarantined_unit_is",
+        "test_explain_tells_nothing_of_a_later_day",
+    ),
+    "tests/test_house": ("test_a_copy_of_what_git_keeps_has_all_that_a_run_needs",),
 }  # fmt: skip
 
 
