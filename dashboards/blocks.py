@@ -151,12 +151,22 @@ class Drawing:
 
 
 @dataclass(frozen=True)
+class Choice:
+    """What a reader may choose from: `parts` is what choose.js adds up, written to a file of its own; `tables` are its CSVs."""
+
+    name: str
+    parts: dict
+    tables: tuple[Table, ...]
+    plain: str
+
+
+@dataclass(frozen=True)
 class Section:
     """A heading with its remark in the margin, and the evidence beside it."""
 
     name: str
     heading: str
-    blocks: tuple[Chart | Table | Facts | Note | Definitions | Drawing, ...]
+    blocks: tuple[Chart | Table | Facts | Note | Definitions | Drawing | Choice, ...]
     remark: str = ""
     is_wide: bool = False
 

@@ -15,7 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards import tables, words
-from dashboards.blocks import Chart, Context, Count, Link, Page, Table
+from dashboards.blocks import Chart, Choice, Context, Count, Link, Page, Table
 
 NAVIGATION = (
     Link("Fleet", "index.html"),
@@ -71,9 +71,18 @@ def list_tables(page: Page) -> Iterator[Table]:
     """Every table of the page that has a CSV twin."""
     for section in page.sections:
         for block in section.blocks:
-            table = block.table if isinstance(block, Chart) else block
-            if isinstance(table, Table) and table.has_twin and table.rows:
-                yield table
+            tables = block.tables if isinstance(block, Choice) else (block.table if isinstance(block, Chart) else block,)
+            yield from (t for t in tables if isinstance(t, Table) and t.has_twin and t.rows)
+
+
+def list_choices(page: Page) -> Iterator[Choice]:
+    """What of the page is added up as the reader chooses."""
+    yield from (block for section in page.sections for block in section.blocks if isinstance(block, Choice))
+
+
+def write_parts(choice: Choice) -> str:
+    """The numbers as a script: a page that opens from a folder may not read any other file."""
+    return f"window.firekpiParts = {write_json(choice.parts)};\n"
 
 
 def name_twin(page: Page, table: Table) -> str:
@@ -85,6 +94,7 @@ def name_twin(page: Page, table: Table) -> str:
 def write_page(env: Environment, context: Context, page: Page, folder: Path) -> Path:
     """Write the page and its CSV twins; return the path of the HTML file."""
     root = "../" * page.path.count("/")
+    parts = {f"parts/{PurePosixPath(page.path).stem}.js": write_parts(choice) for choice in list_choices(page)}
     html = env.get_template("page.html").render(
         page=page,
         context=context,
@@ -95,10 +105,14 @@ def write_page(env: Environment, context: Context, page: Page, folder: Path) -> 
         right=tables.RIGHT,
         number=lambda value: value.write(root) if isinstance(value, Count) else value,
         chart_json=write_json,
+        parts=[(root + path, len(text.encode())) for path, text in parts.items()],
     )
     target = folder / page.path
     target.parent.mkdir(parents=True, exist_ok=True)
     target.write_text(words.show_safely(html), encoding="utf-8", newline="\n")
+    for path, text in parts.items():
+        (folder / path).parent.mkdir(exist_ok=True)
+        (folder / path).write_text(text, encoding="utf-8", newline="\n")
     for table in list_tables(page):
         twin = folder / name_twin(page, table)
         twin.parent.mkdir(parents=True, exist_ok=True)

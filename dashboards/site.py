@@ -35,7 +35,7 @@ from dashboards.pages import (
 )
 from pipeline.errors import UserError
 
-ASSETS = ("style.css", "site.js")
+ASSETS = ("style.css", "site.js", "choose.js")
 
 
 @dataclass(frozen=True)

@@ -72,6 +72,14 @@ LONGEST = (
 # What takes long and has a shorter sibling that holds most of the same, beside the statistical tests that carry their own mark: all are run
 # by `make test-slow`. A name without brackets stands for all its cases.
 LONG = {
+    "browser/test_access": (
+        "test_axe_finds_nothing_on_a_phone", "test_spaced_text_is_not_cut", "test_pages_reflow_at_200_and_400_percent[640]",
+        "test_keyboard_alone_reaches_everything_and_sees_where_it_is[vessel/0001042]",
+        "test_keyboard_alone_reaches_everything_and_sees_where_it_is[unit/vor-100309]",
+        "test_axe_finds_nothing[overdue]", "test_axe_finds_nothing[fitness]", "test_axe_finds_nothing[defects]", "test_axe_finds_nothing[agents]",
+        "test_axe_finds_nothing[watch-list]", "test_axe_finds_nothing[data-quality]", "test_axe_finds_nothing[method]",
+        "test_axe_finds_nothing[vessel/0001016]", "test_axe_finds_nothing[list/fleet/against]",
+    ),
     "browser/test_corrosion_words": (
         "test_verdict_on_the_open_deck[0.5, 0.9-begins earlier than elsewhere, by more than chance]",
         "test_verdict_on_the_open_deck[0.5, 1.1-No evidence that corrosion begins earlier or later on open deck]",

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from dashboards import charts, words
 from dashboards.blocks import Chart, Column, Context, Page, Section, Table, name_columns
 from dashboards.database import group_rows, select_rows
-from dashboards.pages import agent_tables
+from dashboards.pages import agent_tables, choices
 from dashboards.pages.unit_names import name_safely
 
 MOST_VESSELS, MOST_NAMED = 30, 3
@@ -159,6 +159,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             (chart_vessels(rows, context),),
             "A mix differs with the spaces a vessel has; it is not good or bad by itself.",
         ),
+        *choices.list_section(con, context, "agents"),
         Section(
             "charges",
             "Charges and spares",

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from dashboards import words
 from dashboards.blocks import Context, Page, Section
 from dashboards.database import select_rows
-from dashboards.pages import corrosion_curves, corrosion_metal, corrosion_pits, corrosion_traits
+from dashboards.pages import choices, corrosion_curves, corrosion_metal, corrosion_pits, corrosion_traits
 from dashboards.pages.corrosion_ages import AGES_SQL, SURVIVORS, chart_ages, list_grades, pick_ends, tell_ages
 from dashboards.pages.corrosion_shares import (
     LEAST_CLAIM,
@@ -136,6 +136,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             tuple(chart_split(rows, column, plain, context) for column, plain in SPLITS),
             "Where a unit stands now; it may have stood elsewhere before.",
         ),
+        *choices.list_section(con, context, "corrosion"),
         *list_metal_sections(con, context),
     )
     return Page(

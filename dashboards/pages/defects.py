@@ -11,7 +11,7 @@ import duckdb
 from dashboards import words
 from dashboards.blocks import Chart, Context, Page, Section, Table
 from dashboards.database import select_rows
-from dashboards.pages import defect_lasting, defect_pareto, defect_tables, defect_vessels, defect_words
+from dashboards.pages import choices, defect_lasting, defect_pareto, defect_tables, defect_vessels, defect_words
 from dashboards.pages.defect_rates import (
     RATES_SQL,
     Row,
@@ -94,6 +94,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             "Each rate is over the unit-years of that space or agent, so that many units don't look like many defects.",
         ),
         Section("vessels", "Vessel by vessel", (defect_vessels.chart_vessels(vessels, context),), apart),
+        *choices.list_section(con, context, "defects"),
         Section(
             "closing",
             "Closing and repeats",

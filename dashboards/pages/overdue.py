@@ -10,7 +10,7 @@ import duckdb
 
 from dashboards import charts, words
 from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
-from dashboards.pages import due_rows, due_words, on_time, on_time_tables, overdue_data, overdue_trends, overdue_words
+from dashboards.pages import choices, due_rows, due_words, on_time, on_time_tables, overdue_data, overdue_trends, overdue_words
 
 MOST_ITEMS = 150
 
@@ -130,6 +130,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "who", "Who is late?", (overdue_trends.chart_vessels(data, context), on_time.chart_funnel(data.on_time, context))
         ),
+        *choices.list_section(con, context, "overdue"),
         Section(
             "how-long",
             "For how long?",

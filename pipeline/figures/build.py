@@ -52,6 +52,7 @@ FIGURES = (
     "back_test",
     "watch_list",
     "watch_cost",
+    "part",
 )
 
 

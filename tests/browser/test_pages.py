@@ -44,7 +44,9 @@ RESTING: dict[tuple, list[Page]] = {}
 HEARD = ("console", "pageerror", "request", "dialog")
 
 
-def open_page(browser: Browser, site: Path, name: str, screen: str = "desk", **context) -> tuple[Page, list[str]]:
+def open_page(
+    browser: Browser, site: Path, name: str, screen: str = "desk", address: str = "", **context
+) -> tuple[Page, list[str]]:
     """A page with everything that it complained of or asked for from outside."""
     width, height = SCREENS[screen]
     key = (id(browser), tuple(sorted(context.items())))
@@ -61,7 +63,7 @@ def open_page(browser: Browser, site: Path, name: str, screen: str = "desk", **c
     for event, tell in zip(HEARD, tellers, strict=True):
         page.on(event, tell)
     page.kept = (key, tellers)
-    page.goto((site / f"{name}.html").as_uri())
+    page.goto((site / f"{name}.html").as_uri() + address)
     return page, trouble
 
 
