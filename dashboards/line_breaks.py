@@ -17,6 +17,8 @@ PAPER_LETTERS = 40  # of a value as it came; the screen and the CSV have more of
 
 def write_text(text: str) -> Markup:
     """A text whose words stay whole, but for those that no column could hold; they are marked for paper."""
+    if len(text) <= LONGEST_WORD:
+        return escape(text)
     start, *rest = re.split(rf"(?<=\S{{{LONGEST_WORD}}})(?=\S)", text)
     return escape(start) + (Markup('<wbr class="endless">') + Markup("<wbr>").join(escape(part) for part in rest) if rest else "")
 
@@ -36,4 +38,10 @@ def write_cut(value: str | None) -> Markup:
 
 def write_long(value: str | None) -> Markup:
     """Sentences; a record that they quote may break before its tab marks, as it did at its tabs."""
-    return Markup("<wbr>").join(write_text(part) for part in re.split(r"(?<=.)(?=\\t)", value)) if value else Markup(words.NONE)
+    if not value:
+        return Markup(words.NONE)
+    return (
+        Markup("<wbr>").join(write_text(part) for part in re.split(r"(?<=.)(?=\\t)", value))
+        if "\\t" in value
+        else write_text(value)
+    )

@@ -72,7 +72,7 @@ def write_state(word: str | None, said: str = "") -> Markup:
     if not word:
         return Markup(words.NONE)
     css = SHAPES.get(word, "fine")
-    return Markup('<span class="state {0}"><i class="shape" aria-hidden="true"></i>{1}</span>').format(css, said or word)
+    return Markup(f'<span class="state {css}"><i class="shape" aria-hidden="true"></i>{escape(said or word)}</span>')
 
 
 def write_spark(values: tuple[float | None, ...], top: float) -> Markup:
@@ -124,7 +124,7 @@ def write_unit(value: str) -> Markup:
     head, comma, rest = value.partition(", ")
     if " " in head or len(head) > LONGEST_WORD:
         return write_text(value)
-    return Markup('<span class="whole">{}{}</span>{}').format(head, comma.strip(), f" {rest}" if rest else "")
+    return Markup(f'<span class="whole">{escape(head)}{comma.strip()}</span>{escape(f" {rest}") if rest else ""}')
 
 
 def write_found(value: tuple[int | None, str | None]) -> Markup:
@@ -159,7 +159,9 @@ def cut_value(value: Any) -> Any:
     if isinstance(value, str):
         return words.cut_name(value, words.MOST_LETTERS)
     if isinstance(value, Link):
-        return replace(value, text=words.cut_name(value.text, words.MOST_LETTERS))
+        return (
+            replace(value, text=words.cut_name(value.text, words.MOST_LETTERS)) if len(value.text) > words.MOST_LETTERS else value
+        )
     if isinstance(value, Run):
         return Run(tuple(cut_value(part) for part in value.parts))
     return value
@@ -172,13 +174,15 @@ def take_number(value: Any) -> Any:
     return (value[0].value, *value[1:]) if isinstance(value, tuple) and value and isinstance(value[0], Count) else value
 
 
+def write_link(root: str, href: str, said: Markup, mark: str = "") -> Markup:
+    """A link; its address is escaped here, since Markup's own format takes a quarter of the time of a large site."""
+    return Markup(f'<a href="{escape(root + href)}"{mark}>{said}</a>')
+
+
 def write_run(run: Run, root: str) -> Markup:
     """A text with links in it."""
     return Markup("").join(
-        Markup('<a href="{}{}">{}</a>').format(root, part.href, write_text(part.text))
-        if isinstance(part, Link)
-        else write_long(part)
-        for part in run.parts
+        write_link(root, part.href, write_text(part.text)) if isinstance(part, Link) else write_long(part) for part in run.parts
     )
 
 
@@ -187,15 +191,15 @@ def write_value(kind: str, value: Any, root: str, top: float) -> Markup:
     counted = value if isinstance(value, Count) else value[0] if isinstance(value, tuple) and value else None
     if isinstance(counted, Count):
         said = write_value(kind, take_number(value), root, top)
-        return Markup('<a href="{}{}" data-count="{}">{}</a>').format(root, counted.href, counted.value, said)
+        return write_link(root, counted.href, said, f' data-count="{counted.value:d}"')
     if isinstance(value, Run):
         return write_run(value, root)
     if kind == "unit" and isinstance(value, Link):
-        return Markup('<a href="{}{}">{}</a>').format(root, value.href, write_unit(value.text))
+        return write_link(root, value.href, write_unit(value.text))
     if kind in SAYS:
         return escape(SAYS[kind](value))
     if kind == "link" and isinstance(value, Link):
-        return Markup('<a href="{}{}">{}</a>').format(root, value.href, write_text(value.text))
+        return write_link(root, value.href, write_text(value.text))
     if kind == "anchor" and isinstance(value, Anchor):
         return write_anchor(value)
     if kind == "spark":

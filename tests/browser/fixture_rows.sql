@@ -186,6 +186,21 @@ INSERT INTO figure.agent_mix (imo_number, agent, agent_detail, foam_kind, units,
   obsolete_units)
 SELECT imo_number, agent, agent_detail, foam_kind, count(*), sum(charge_l), sum(charge_kg), count(*) // 2, if(agent = 'water', 1, 0)
 FROM figure.unit_now WHERE counted = 'in service' GROUP BY ALL ORDER BY ALL;
+INSERT INTO figure.overdue_part
+SELECT month_end, imo_number, agent, space_category, count(*), count(*) FILTER (draw(unit_id || month_end, 30) = 0), 30 * count(*),
+  10 * count(*) FILTER (draw(unit_id || month_end, 30) < 2)
+FROM (SELECT DISTINCT month_end FROM figure.overdue_monthly ORDER BY month_end DESC LIMIT 36), figure.unit_now WHERE counted = 'in service'
+GROUP BY ALL ORDER BY ALL;
+INSERT INTO figure.watched_part SELECT month_end, imo_number, agent, space_category, unit_days FROM figure.overdue_part;
+INSERT INTO figure.defect_part
+SELECT last_day(found_on), f.imo_number, agent, space_category, component, defect, count(*)
+FROM record.finding AS f JOIN figure.unit_now USING (unit_id) WHERE counted = 'in service' AND last_day(found_on) IN (SELECT month_end FROM figure.overdue_part)
+GROUP BY ALL ORDER BY ALL;
+INSERT INTO figure.agent_part
+SELECT imo_number, agent, space_category, count(*) FROM figure.unit_now WHERE counted = 'in service' GROUP BY ALL ORDER BY ALL;
+INSERT INTO figure.corrosion_part
+SELECT if(draw(unit_id || 'age', 2) = 0, '0–4', '10–14'), imo_number, agent, space_category, count(*), count(*) FILTER (draw(unit_id || 'rust', 100) < 20)
+FROM figure.unit_now WHERE counted = 'in service' GROUP BY ALL ORDER BY ALL;
 INSERT INTO figure.due_ahead
 SELECT coalesce(imo_number, '*'), duty, date_trunc('week', due_on)::DATE AS week_start, count(*) FROM figure.duty_now
 WHERE due_on BETWEEN getvariable('day') AND getvariable('day') + 365

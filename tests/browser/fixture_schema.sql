@@ -123,6 +123,14 @@ CREATE TABLE figure.pit_depth (shell_material TEXT, units INTEGER, median_mm DOU
   why_not TEXT);
 CREATE TABLE figure.agent_mix (imo_number TEXT, agent TEXT, agent_detail TEXT, foam_kind TEXT, units BIGINT,
   total_charge_l DOUBLE, total_charge_kg DOUBLE, spare_charges_held BIGINT, obsolete_units BIGINT, spare_charges_required BIGINT, unsuitable_placements BIGINT, refill_unknown_units BIGINT);
+CREATE TABLE figure.overdue_part (month_end DATE, imo_number TEXT, agent TEXT, space_category TEXT, units BIGINT, overdue BIGINT,
+  unit_days BIGINT, overdue_unit_days BIGINT);
+CREATE TABLE figure.watched_part (month_end DATE, imo_number TEXT, agent TEXT, space_category TEXT, unit_days BIGINT);
+CREATE TABLE figure.defect_part (month_end DATE, imo_number TEXT, agent TEXT, space_category TEXT, component TEXT, defect TEXT,
+  findings BIGINT);
+CREATE TABLE figure.corrosion_part (age_band_years TEXT, imo_number TEXT, agent TEXT, space_category TEXT, units BIGINT,
+  units_corroded BIGINT);
+CREATE TABLE figure.agent_part (imo_number TEXT, agent TEXT, space_category TEXT, units BIGINT);
 CREATE TABLE figure.freshness (imo_number TEXT, last_record_on DATE, days_since INTEGER, quiet_after_days INTEGER,
   is_quiet BOOLEAN);
 CREATE VIEW figure.overdue_now AS SELECT * EXCLUDE (state) FROM figure.duty_now WHERE state = 'overdue';
