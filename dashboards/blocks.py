@@ -175,7 +175,7 @@ class Section:
 class Page:
     """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format.
 
-    A page that is alone is no part of a site: it leads to no other page and draws no chart.
+    A page that is alone is no part of a site: it leads to no other page and draws no chart. A sheet fits one page of paper.
     """
 
     path: str
@@ -188,6 +188,7 @@ class Page:
     siblings: tuple[Link, ...] = ()
     is_caution_on_top: bool = False
     is_alone: bool = False
+    is_sheet: bool = False
 
 
 @dataclass(frozen=True)
@@ -204,6 +205,11 @@ class Vessel:
     def link(self) -> Link:
         """Its page."""
         return Link(self.name, f"vessel/{self.imo_number}.html")
+
+    @property
+    def sheet_href(self) -> str:
+        """Its sheet of one page."""
+        return f"vessel/{self.imo_number}-sheet.html"
 
 
 @dataclass(frozen=True)
@@ -229,6 +235,7 @@ class Context:
     first_joins_on: date | None = None
     unit_pages: dict[str, str] = field(default_factory=dict)
     lists: Lists = field(default_factory=lambda: Lists({}))
+    calendars: frozenset[str] = frozenset()
 
     @property
     def empty_why(self) -> str:

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
 from pathlib import Path
 
 import duckdb
 
-from dashboards import database, render
+from dashboards import database, due_calendar, render
 from dashboards.blocks import Context, Page
 from dashboards.exchange import exchange_folders
 from dashboards.leftovers import MARKER, is_foreign, pick_free, remove_site, sweep_leftovers
@@ -23,6 +23,7 @@ from dashboards.pages import (
     agents,
     corrosion,
     defects,
+    due_items,
     fitness,
     fleet,
     list_page,
@@ -31,6 +32,7 @@ from dashboards.pages import (
     quality,
     unit,
     vessel,
+    vessel_sheet,
     watch_list,
 )
 from pipeline.errors import UserError
@@ -115,6 +117,15 @@ def start_folder(new: Path) -> None:
         (new / "assets" / "plotly.min.js").write_bytes(library.read_bytes())
 
 
+def write_calendars(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> Context:
+    """The calendar files; returns the context in which pages lead to them."""
+    calendars = dict(due_calendar.list_calendars(due_items.read_items(con, context, due_calendar.AHEAD_DAYS), context))
+    for path, content in calendars.items():
+        (new / path).parent.mkdir(exist_ok=True)
+        (new / path).write_bytes(content)
+    return replace(context, calendars=frozenset(calendars))
+
+
 def list_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
     """Every page, fleet first; the vessels' pages come from one set of queries."""
     book, context = list_page.read_book(con, context)
@@ -122,13 +133,14 @@ def list_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Pag
     for module in (overdue, fitness, defects, corrosion, agents, watch_list, quality, method):
         yield module.make_page(con, context)
     yield from vessel.make_pages(con, context)
+    yield from vessel_sheet.make_pages(con, context)
     yield from list_page.make_pages(book, context)
     yield from unit.make_pages(con, context)
 
 
 def write_pages(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> list[str]:
     """Write them one by one; return their paths in order."""
-    env, paths = render.make_environment(), []
+    env, paths, context = render.make_environment(), [], write_calendars(con, context, new)
     for page in list_pages(con, context):
         render.write_page(env, context, page, new)
         paths.append(page.path)

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import duckdb
 
-from dashboards import charts, words
-from dashboards.blocks import Chart, Context, Page, Section, Table, name_columns
+from dashboards import charts, due_calendar, words
+from dashboards.blocks import FLEET, Chart, Context, Page, Section, Table, name_columns
 from dashboards.pages import choices, due_rows, due_words, on_time, on_time_tables, overdue_data, overdue_trends, overdue_words
 
 MOST_ITEMS = 150
@@ -137,7 +137,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             (chart_ages(data, context), list_spread(data, context), *on_time_tables.list_durations(data.on_time, context)),
             "What is open now, counted from the day after the due date; then all that ever became overdue.",
         ),
-        Section("ahead", "What comes next?", (chart_load(data, context),)),
+        Section("ahead", "What comes next?", (chart_load(data, context), *due_calendar.tell_calendar(FLEET, context))),
         Section(
             "items",
             "Every overdue item",

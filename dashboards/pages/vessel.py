@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 import duckdb
 
-from dashboards import charts, standing, time_charts, words
+from dashboards import charts, due_calendar, standing, time_charts, words
 from dashboards.blocks import Chart, Context, Link, Page, Section, Table, Vessel, name_columns
 from dashboards.pages import agent_tables, due_words, vessel_data, vessel_fitness, vessel_lists, vessel_words
 from dashboards.pages.unit_names import name_safely
@@ -82,7 +82,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
         Section(
             "due",
             "Due list",
-            (vessel_lists.list_due(data, context, vessel.imo_number),),
+            (vessel_lists.list_due(data, context, vessel.imo_number), *due_calendar.tell_calendar(vessel.imo_number, context)),
             "Prints on A4, with room to note what was done.",
             is_wide=True,
         ),
@@ -104,7 +104,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
         vessel_words.write_answer(vessel, data, context),
         sections,
         nav="index.html",
-        crumbs=(Link("All vessels", "index.html#vessels"),),
+        crumbs=(Link("All vessels", "index.html#vessels"), Link("One sheet to print", vessel.sheet_href)),
         siblings=siblings,
         is_caution_on_top=True,
     )

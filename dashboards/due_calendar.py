@@ -1,0 +1,118 @@
+"""Due dates as calendar files (RFC 5545): one for each vessel, one for the fleet.
+
+In: `Item` values. Out: calendar/<IMO number>.ics and calendar/fleet.ics: an all-day event for each vessel, duty and due date, and one
+on the day of the pages for what is overdue then. An event keeps its UID as long as its due date stands, so that next month's
+file brings the calendar up to date instead of doubling it. The same records give the same bytes: every time stamp is the day of the pages.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, date, datetime, time
+
+from icalendar import Calendar, Event
+
+from dashboards import words
+from dashboards.blocks import FLEET, Context, Link, Note
+from dashboards.pages.due_items import Item
+
+AHEAD_DAYS, ROUND_DAYS = 365, 90
+MOST_NAMED = 60  # units in a description
+MOST_LETTERS = 120  # of a unit and of its place
+CAUTION = (
+    "Supports and never replaces the vessel's own procedures, the maker's manual, the rules of flag and class, and a competent person. "
+    "Never repair a pressure shell by welding; never pressure-test outside a test shop."
+)
+
+
+def name_file(scope: str) -> str:
+    """Path of a calendar file from the site's root."""
+    return f"calendar/{scope}.ics"
+
+
+def tell_calendar(scope: str, context: Context) -> tuple[Note, ...]:
+    """Where the calendar file is; nothing where there is none."""
+    path = name_file(scope)
+    said = f"For a calendar: due dates of {AHEAD_DAYS} days, rounds of {ROUND_DAYS}, as a file to import (iCalendar):"
+    return (Note(said, links=(Link(f"{scope}.ics", path),)),) if path in context.calendars else ()
+
+
+def group_items(items: Sequence[Item], context: Context) -> dict[tuple[str, str, date | None], list[Item]]:
+    """Items by vessel, duty and due date; what is overdue stands under no date. What can't be told or lies too far ahead is left out."""
+    groups: dict[tuple[str, str, date | None], list[Item]] = {}
+    for item in items:
+        if item.due_on is None:
+            continue
+        ahead = (item.due_on - context.as_of).days
+        if item.state == "overdue":
+            groups.setdefault((item.imo_number, item.duty, None), []).append(item)
+        elif 0 <= ahead <= (ROUND_DAYS if context.book.is_round(item.duty) else AHEAD_DAYS):
+            groups.setdefault((item.imo_number, item.duty, item.due_on), []).append(item)
+    return dict(
+        sorted(groups.items(), key=lambda pair: (pair[0][2] or context.as_of, pair[0][0], pair[0][1], pair[0][2] is None))
+    )
+
+
+def name_item(item: Item) -> str:
+    """'ASQ-100007, FE-07, Galley', and how late it is."""
+    late = (
+        f", due {words.say_date(item.due_on)}, {words.say_count(item.days_overdue, 'day')} overdue" if item.days_overdue else ""
+    )
+    place = f" ({write_line(item.place)})" if item.place else ""
+    return f"{write_line(item.unit)}{place}{late}"
+
+
+def write_line(text: str) -> str:
+    """A text of a file as part of one line, without what no calendar may hold."""
+    return words.cut_name(" ".join(words.show_safely(text).split()), MOST_LETTERS)
+
+
+def describe(items: Sequence[Item], context: Context) -> str:
+    """The units, the rule, the caution."""
+    named = sorted(items, key=lambda i: (i.due_on, i.position_no or "", i.unit_id))
+    lines = [name_item(item) for item in named[:MOST_NAMED]]
+    lines += [f"and {words.say_number(len(named) - MOST_NAMED)} more"] if len(named) > MOST_NAMED else []
+    rules = dict.fromkeys(
+        f"{rule.title} {rule.mark}" if (rule := context.book.find_rule(i.rule_id)) else i.rule_id for i in named
+    )
+    return "\n".join([*lines, "", f"Rule: {'; '.join(rules)}", f"As of {words.say_date(context.as_of)}.", CAUTION])
+
+
+def make_event(key: tuple[str, str, date | None], items: Sequence[Item], context: Context) -> Event:
+    """One vessel, duty and day as an event that takes no time of anybody's day."""
+    imo, duty, due_on = key
+    what, stamp = words.say_capital(context.book.name_duty(duty)), datetime.combine(context.as_of, time(), UTC)
+    count = context.book.say_subjects(duty, len(items)) if context.book.is_group(duty) else words.say_count(len(items), "unit")
+    event = Event()
+    event.add("uid", f"{imo}-{duty}-{due_on or 'overdue'}@firekpi")
+    event.add("dtstamp", stamp)
+    event.add("dtstart", due_on or context.as_of)
+    event.add("summary", f"{what} {'due' if due_on else 'overdue'}: {count}, {write_line(context.name_vessel(imo))}")
+    event.add("description", describe(items, context))
+    event.add("transp", "TRANSPARENT")
+    event.add("sequence", max(0, (context.as_of - date(2000, 1, 1)).days))
+    return event
+
+
+def write_calendar(groups: dict, context: Context, name: str) -> bytes:
+    """One file."""
+    calendar = Calendar()
+    calendar.add("prodid", f"-//firekpi//firekpi {context.version}//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", f"Extinguishers due: {name}")
+    for key, items in groups.items():
+        calendar.add_component(make_event(key, items, context))
+    return calendar.to_ical()
+
+
+def list_calendars(items: Sequence[Item], context: Context) -> Iterator[tuple[str, bytes]]:
+    """Path and bytes of each file; a vessel without an event has none, since a calendar must hold something (RFC 5545, 3.6)."""
+    groups = group_items([i for i in items if i.imo_number in context.by_imo], context)
+    if groups:
+        yield name_file(FLEET), write_calendar(groups, context, "all vessels")
+    vessels: dict[str, dict] = {}
+    for key, found in groups.items():
+        vessels.setdefault(key[0], {})[key] = found
+    for imo, mine in vessels.items():
+        yield name_file(imo), write_calendar(mine, context, write_line(context.name_vessel(imo)))

@@ -1,0 +1,124 @@
+"""Calendar files: the rules of RFC 5545 checked by hand and by its library, events against figure.duty_now, and addresses that stand."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+import pytest
+from icalendar import Calendar
+
+from dashboards.blocks import Context
+from dashboards.due_calendar import AHEAD_DAYS, ROUND_DAYS, list_calendars
+from dashboards.pages.due_items import Item
+from tests.browser.hostile import LABEL, LONG, QUOTES, TURNED
+
+IMO = "9999993"
+
+
+def read_events(content: bytes) -> list:
+    return list(Calendar.from_ical(content).walk("VEVENT"))
+
+
+def assert_rfc_5545(content: bytes) -> None:
+    """3.1: CRLF, no line above 75 octets, whole characters; 3.6: PRODID and VERSION once, UID and DTSTAMP in each event (from memory)."""
+    assert content.endswith(b"\r\n") and content.count(b"\n") == content.count(b"\r\n") == content.count(b"\r")
+    lines = content.split(b"\r\n")
+    assert max(map(len, lines)) <= 75 and not re.search(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", content)
+    text = content.decode("utf-8").replace("\r\n ", "").split("\r\n")
+    assert (
+        text[0] == "BEGIN:VCALENDAR"
+        and text.count("VERSION:2.0") == 1
+        and sum(t.startswith("PRODID:-//firekpi//") for t in text) == 1
+    )
+    events = text.count("BEGIN:VEVENT")
+    uids = [t for t in text if t.startswith("UID:")]
+    assert events and events == text.count("END:VEVENT") == len(uids) == len(set(uids)) == sum(
+        t.startswith("DTSTAMP:") for t in text
+    )
+    assert sum(t.startswith("DTSTART;VALUE=DATE:") for t in text) == events
+    for line in text:
+        if line.startswith(("SUMMARY:", "DESCRIPTION:")):
+            assert not re.search(r"(?<!\\)[,;]", line.split(":", 1)[1]), line[:200]
+
+
+def make_item(due_on: date, unit_id: str = "U1", duty: str = "annual", state: str = "in time", place: str = "FE-01") -> Item:
+    late = (date(2026, 10, 31) - due_on).days
+    return Item(IMO, unit_id, False, place, "Galley", duty, "r", date(2026, 1, 1), "service", "a.csv", 7, due_on, state, late if state == "overdue" else None,
+                None, None, [])  # fmt: skip
+
+
+@pytest.fixture
+def context():
+    from dashboards.blocks import Vessel
+
+    vessel = Vessel(IMO, "Quiet Heron", "bulk carrier", "LR", False)
+    return Context(date(2026, 10, 31), None, "0", "hash", 1, (vessel,), {IMO: vessel})
+
+
+def test_every_file_of_the_sample_keeps_the_rules(site):
+    files = sorted(site.glob("calendar/*.ics"))
+    assert len(files) > 3
+    for path in files:
+        assert_rfc_5545(path.read_bytes())
+
+
+def test_events_are_the_due_dates_of_the_figures(site, con):
+    """Every unit and duty within the year, counted in plain SQL."""
+    wanted = con.execute(
+        """SELECT imo_number, duty, CASE WHEN state = 'overdue' THEN NULL ELSE due_on END AS due_on, count(*)
+        FROM figure.duty_now AS d JOIN (SELECT duty, min(interval_months) AS months FROM duty.rule GROUP BY duty) USING (duty)
+        WHERE due_on IS NOT NULL AND (state = 'overdue' OR due_on BETWEEN DATE '2026-10-31' AND DATE '2026-10-31' + if(months BETWEEN 1 AND 3, 90, 365))
+        GROUP BY ALL"""
+    ).fetchall()
+    events = read_events((site / "calendar/fleet.ics").read_bytes())
+    found = {}
+    for event in events:
+        imo, duty, day = re.fullmatch(r"(\d{7})-(.*)-(overdue|\d{4}-\d\d-\d\d)@firekpi", event["uid"]).groups()
+        found[imo, duty, None if day == "overdue" else date.fromisoformat(day)] = int(re.search(r": (\d+) ", event["summary"])[1])
+        assert event["dtstart"].dt == (date(2026, 10, 31) if day == "overdue" else date.fromisoformat(day))
+        assert "never replaces" in event["description"] and "Rule: " in event["description"]
+    assert found == {(imo, duty, day): n for imo, duty, day, n in wanted} and len(found) > 20
+
+
+def test_vessels_files_are_the_fleets(site):
+    fleet = {event["uid"]: event["summary"] for event in read_events((site / "calendar/fleet.ics").read_bytes())}
+    single = [event for path in site.glob("calendar/0*.ics") for event in read_events(path.read_bytes())]
+    assert {event["uid"]: event["summary"] for event in single} == fleet and len(single) == len(fleet)
+
+
+def test_next_month_brings_the_same_event_up_to_date(context):
+    from dataclasses import replace
+
+    first = read_events(dict(list_calendars([make_item(date(2027, 3, 1))], context))[f"calendar/{IMO}.ics"])
+    later = replace(context, as_of=date(2026, 11, 30))
+    second = read_events(
+        dict(list_calendars([make_item(date(2027, 3, 1)), make_item(date(2027, 3, 1), "U2")], later))[f"calendar/{IMO}.ics"]
+    )
+    assert first[0]["uid"] == second[0]["uid"] and second[0]["sequence"] > first[0]["sequence"]
+    assert ": 1 unit," in first[0]["summary"] and ": 2 units," in second[0]["summary"]
+
+
+def test_what_is_too_far_or_can_not_be_told_is_left_out(context):
+    far, near = date(2027, 11, 1), date(2027, 10, 31)
+    assert (near - context.as_of).days == AHEAD_DAYS > ROUND_DAYS
+    unknown = make_item(near, "U3")
+    unknown = type(unknown)(**{**unknown.__dict__, "due_on": None, "state": "unknown"})
+    files = dict(list_calendars([make_item(far, "U1"), make_item(near, "U2"), unknown], context))
+    assert [event["dtstart"].dt for event in read_events(files["calendar/fleet.ics"])] == [near]
+    assert dict(list_calendars([unknown], context)) == {}
+
+
+def test_hostile_words_stay_words(context):
+    items = [
+        make_item(date(2027, 1, 1), unit, place=place)
+        for unit, place in ((QUOTES, LABEL), (TURNED, "a\r\nBEGIN:VEVENT\nUID:x"), (LONG, "b;c,d\\"))
+    ]
+    content = dict(list_calendars(items, context))[f"calendar/{IMO}.ics"]
+    assert_rfc_5545(content)
+    assert len(read_events(content)) == 1
+
+
+def test_pages_lead_to_them(site):
+    assert 'href="calendar/fleet.ics"' in (site / "overdue.html").read_text(encoding="utf-8")
+    assert 'href="../calendar/0001042.ics"' in (site / "vessel/0001042.html").read_text(encoding="utf-8")
