@@ -8,6 +8,7 @@ from __future__ import annotations
 from dashboards import words
 from dashboards.blocks import Context, Table, name_columns
 from dashboards.pages.defect_rates import EMPTY, PERIOD, Row
+from dashboards.pages.list_services import name_services
 
 CLOSING_SQL = """
     SELECT * FROM figure.defect_closing WHERE period = 'last 12 months'
@@ -86,7 +87,13 @@ def say_gap(row: Row) -> str:
     return "{} ({} to {})".format(*numbers)
 
 
-def list_services(rows: list[Row]) -> Table:
+def count_services(row: Row, context: Context) -> tuple:
+    """Units serviced, looked at again, and failed, each leading to its list."""
+    numbers = (("serviced", row.services), ("looked-at", row.followed), ("failed", row.failed))
+    return tuple(context.count(n, name_services(which, row.period, row.provider)) for which, n in numbers)
+
+
+def list_services(rows: list[Row], context: Context) -> Table:
     """Units that failed within 90 days of a service that passed them."""
     columns = name_columns(
         "period=Serviced in; provider=Provider; services=Units serviced:count; followed=Looked at within 90 days:count; "
@@ -95,7 +102,7 @@ def list_services(rows: list[Row]) -> Table:
     )
     cells = tuple(
         (
-            r.period.replace("all", "all years"), "all providers" if r.provider == "*" else r.provider, r.services, r.followed, r.failed,
+            r.period.replace("all", "all years"), "all providers" if r.provider == "*" else r.provider, *count_services(r, context),
             (None, None, None) if r.low is None or r.followed < FEWEST else (r.per_100, r.low, r.high),
             r.difference, r.difference_low, r.difference_high, say_gap(r), (r.verdict or r.why_not or "").replace("can not", "can’t"),
         )

@@ -110,7 +110,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "service",
             "After service",
-            (defect_lasting.list_services(select_rows(con, defect_lasting.SERVICE_SQL)), provider),
+            (defect_lasting.list_services(select_rows(con, defect_lasting.SERVICE_SQL), context), provider),
             after,
         ),
         Section("years", "Over the years", (defect_tables.list_periods(rows),)),

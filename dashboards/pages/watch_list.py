@@ -79,7 +79,7 @@ def list_sections(
         Section(
             "track",
             "How well such lists did",
-            (watch_tests.chart_tops(tests), watch_tests.list_tests(tests)),
+            (watch_tests.chart_tops(tests), watch_tests.list_tests(tests, context)),
             watch_tests.REMARK,
             is_wide=True,
         ),

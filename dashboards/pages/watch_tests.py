@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Table, name_columns
+from dashboards.blocks import Chart, Context, Table, name_columns
+from dashboards.pages.list_track import name_track
 from dashboards.pages.watch_words import FEW, NAMES, Row
 
 REMARK = (
     "At each past half-year every method ordered the units of that day from what was known then, and learned only from half-years that were "
     "over and told of by then: where files come once a year, it knew no more than the last year’s. Twelve months later it was told who had been condemned. Units that left for another reason in between are counted and left out. "
     "The lists are judged by their own order: past ones do not put hard reasons first, as today’s does. Limits draw whole vessels anew; of "
-    "fewer than 30, units too, and the wider count. Hard signs: wall below the least, last pressure test failed, lining failed."
+    "fewer than 30, units too, and the wider count. Hard signs: wall below the least, last pressure test failed, lining failed. "
+    "Which units were on a past list, figure.unit_half_year in the database tells; their ranks are not kept."
 )
 EMPTY = "No past half-year has both 26 months of records before it and 12 months after it."
 
@@ -80,7 +82,7 @@ def chart_tops(tests: list[Row]) -> Chart:
     return Chart("tops", title_tops(rows), said, figure, table)
 
 
-def list_tests(tests: list[Row]) -> Table:
+def list_tests(tests: list[Row], context: Context) -> Table:
     """Every half-year and method."""
     columns = name_columns(
         "cutoff=List of:date; method=Ordered by; units=Units:count; condemned=Condemned:count; left_otherwise=Left otherwise:count; "
@@ -91,7 +93,8 @@ def list_tests(tests: list[Row]) -> Table:
         "gain_10_high=:number twin"
     )
     cells = tuple(
-        (r.cutoff, words.say_capital(NAMES[r.method]), r.units, r.condemned, r.left_otherwise, r.found_5, r.top_5, r.found_10, r.top_10, r.expected,
+        (r.cutoff, words.say_capital(NAMES[r.method]), r.units, context.count(r.condemned, name_track("condemned", r.cutoff)),
+         context.count(r.left_otherwise, name_track("left", r.cutoff)), r.found_5, r.top_5, r.found_10, r.top_10, r.expected,
          r.why_not or "", r.events, r.kind, r.brier, r.brier_skill, r.log_score, r.calibration_intercept, r.calibration_slope, r.lift_at_5_pct,
          r.lift_at_10_pct, r.gain_5, r.gain_5_low, r.gain_5_high, r.gain_10, r.gain_10_low, r.gain_10_high)
         for r in tests if r.cutoff is not None
