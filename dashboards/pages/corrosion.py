@@ -69,7 +69,9 @@ def write_answer(rows: list[Row], began_on: date | None, context: Context) -> st
         "Survivors only: condemned units are no longer among them.{}"
     )
     began = f" in {words.say_month(began_on)}" if began_on else ""
-    return Markup(said).format(day, *say_band_share(ends[1], context), *say_band_share(ends[0], context), began, say_oldest(rows, context))
+    return Markup(said).format(
+        day, *say_band_share(ends[1], context), *say_band_share(ends[0], context), began, say_oldest(rows, context)
+    )
 
 
 def list_onset_sections(rows: list[Row], curves: list[Row], models: list[Row]) -> tuple[Section, ...]:

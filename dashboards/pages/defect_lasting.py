@@ -8,6 +8,7 @@ from __future__ import annotations
 from dashboards import words
 from dashboards.blocks import Context, Table, name_columns
 from dashboards.pages.defect_rates import EMPTY, PERIOD, Row
+from dashboards.pages.list_found import name_found
 from dashboards.pages.list_services import name_services
 
 CLOSING_SQL = """
@@ -44,6 +45,15 @@ def name_group(row: Row, context: Context) -> str:
     return "all defects" if row.severity == "*" else f"severity {row.severity}"
 
 
+def count_lasting(row: Row, context: Context) -> tuple:
+    """Found, closed the same day, still open, each leading to its list."""
+    split = (
+        ("vessel", row.imo_number) if row.imo_number != "*" else ("*", "*") if row.severity == "*" else ("severity", row.severity)
+    )
+    numbers = (("found", row.defects), ("closed-same-day", row.closed_same_day), ("still-open", row.still_open))
+    return tuple(context.count(n, name_found(which, PERIOD, *split)) for which, n in numbers)
+
+
 def list_lasting(rows: list[Row], context: Context) -> Table:
     """By when half and nine in ten are put right; those still open count as lasting to the day."""
     columns = name_columns(
@@ -53,7 +63,7 @@ def list_lasting(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (
-            name_group(r, context), r.defects, r.closed_same_day, r.still_open, r.median_days, r.median_low, r.median_high, r.p90_days,
+            name_group(r, context), *count_lasting(r, context), r.median_days, r.median_low, r.median_high, r.p90_days,
             r.p90_low, r.p90_high, say_days(r.median_days, r.median_low, r.median_high, r.why_not), say_days(r.p90_days, r.p90_low, r.p90_high, r.why_not),
             r.why_not or "",
         )
@@ -63,7 +73,7 @@ def list_lasting(rows: list[Row], context: Context) -> Table:
     return Table("lasting", caption, columns, cells, empty=EMPTY, shown=40)
 
 
-def list_repeats(rows: list[Row]) -> Table:
+def list_repeats(rows: list[Row], context: Context) -> Table:
     """Defects that the same unit had had before."""
     columns = name_columns(
         "component=Component; findings=Found:count; repeats=Found before on that unit:count; "
@@ -71,7 +81,8 @@ def list_repeats(rows: list[Row]) -> Table:
     )
     cells = tuple(
         (
-            "all components" if r.component == "*" else words.say_slug(r.component), r.findings, r.repeats,
+            "all components" if r.component == "*" else words.say_slug(r.component),
+            context.count(r.findings, name_found("found", PERIOD, "*" if r.component == "*" else "component", r.component)), r.repeats,
             (None, None, None) if r.share is None else (100 * r.share, 100 * r.low, 100 * r.high),
         )
         for r in rows

@@ -12,7 +12,7 @@ from dashboards.blocks import FLEET, Context, Lists, Run
 
 # A list of a past day, or of what happened in a year, isn't made where it would be longer: its number leads nowhere, and what it counts
 # stands in the database. A line weighs some 430 bytes, the page of a unit some 38,000.
-MOST_LINES = 10_000
+MOST_LINES = 5_000
 
 
 @dataclass(frozen=True)

@@ -56,7 +56,11 @@ def say_end(row: Row, context: Context) -> str:
         days = (row.done_on - row.due_on).days
         late = f"{words.say_count(days, 'day')} late" if days > 0 else "in time"
         return f"done {words.say_date(row.done_on)}, {late}"
-    return "not done" if row.stopped_on > context.as_of else f"not done until {words.say_date(row.stopped_on)}, from when it counts no more"
+    return (
+        "not done"
+        if row.stopped_on > context.as_of
+        else f"not done until {words.say_date(row.stopped_on)}, from when it counts no more"
+    )
 
 
 def list_flow(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Named]:

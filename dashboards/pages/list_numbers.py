@@ -68,7 +68,11 @@ def count_number(row: Row, context: Context) -> tuple[int | Count | None, int | 
     if row.measure == "spare_charges":
         return row.held, row.usable, context.count(lines, counts, scope)
     held = context.count(row.held, name_number("held", *key), scope)
-    return held, context.count(row.usable, name_number("usable", *key), scope) if row.measure == "portable_units" else row.usable, None
+    return (
+        held,
+        context.count(row.usable, name_number("usable", *key), scope) if row.measure == "portable_units" else row.usable,
+        None,
+    )
 
 
 def list_numbers(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Named]:
@@ -89,4 +93,12 @@ def make_count(row: Row) -> Entry:
     """A line of a count of spare charges: it is about no unit."""
     what = f"{words.say_slug(row.agent or 'agent not stated')} {words.say_charge(row.charge_l, row.charge_kg)}".strip()
     counted = "no number" if row.spare_charges is None else words.say_count(row.spare_charges, "charge")
-    return Entry(row.imo_number, f"charges, {what}", None, "", f"{counted}, counted {words.say_date(row.counted_on)}", row.path, row.line_no)
+    return Entry(
+        row.imo_number,
+        f"charges, {what}",
+        None,
+        "",
+        f"{counted}, counted {words.say_date(row.counted_on)}",
+        row.path,
+        row.line_no,
+    )

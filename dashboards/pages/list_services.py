@@ -69,9 +69,7 @@ def say_service(row: Row) -> str:
     said = f"{words.say_capital(words.say_slug(row.kind))} of {words.say_date(row.serviced_on)} by {row.provider}"
     if not row.seen_on:
         return said
-    return (
-        f"{said} ({row.serviced_path}:{row.serviced_line_no}); {words.say_slug(row.what)}, {words.say_slug(row.severity)}, on {words.say_date(row.seen_on)}"
-    )
+    return f"{said} ({row.serviced_path}:{row.serviced_line_no}); {words.say_slug(row.what)}, {words.say_slug(row.severity)}, on {words.say_date(row.seen_on)}"
 
 
 def list_services(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Named]:
@@ -79,4 +77,8 @@ def list_services(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[
     for row in select_rows(con, SERVICES_SQL, day=context.as_of, most=MOST_LINES):
         when = "" if row.period == "all" else f", {row.period}"
         by = "" if row.of_provider == "*" else f": {row.of_provider}"
-        yield name_services(row.list, row.period, row.of_provider), f"{TITLES[row.list]}{when}{by}", make_entry(row, say_service(row))
+        yield (
+            name_services(row.list, row.period, row.of_provider),
+            f"{TITLES[row.list]}{when}{by}",
+            make_entry(row, say_service(row)),
+        )
