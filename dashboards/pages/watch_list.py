@@ -88,7 +88,7 @@ def list_sections(
         Section(
             "model",
             "What the list rests on",
-            (watch_words.tell_check(model), watch_tests.chart_calibration(groups), watch_tests.list_bands(groups), watch_tables.list_weights(weights)),
+            (watch_words.tell_check(model), watch_tests.chart_calibration(groups, context), watch_tests.list_bands(groups, context), watch_tables.list_weights(weights)),
             watch_words.say_base(model),
         ),
     )  # fmt: skip

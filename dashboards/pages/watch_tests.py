@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Context, Table, name_columns
-from dashboards.pages.list_track import name_track
+from dashboards.blocks import Chart, Context, Count, Table, name_columns
+from dashboards.pages.list_track import name_group, name_track
 from dashboards.pages.watch_words import FEW, NAMES, Row
 
 REMARK = (
@@ -114,7 +114,12 @@ def read_share(row: Row, condemned: int) -> tuple[float | None, float | None, fl
     return (None, None, None) if condemned < FEW else tuple(words.round_to(100 * v, 2) for v in (row.share, row.low, row.high))
 
 
-def chart_calibration(groups: list[Row]) -> Chart | Table:
+def count_condemned(row: Row, context: Context) -> int | Count | None:
+    """Condemned units of a fifth or band, leading to them."""
+    return context.count(row.condemned, name_group(row.grouped_by, row.group_no))
+
+
+def chart_calibration(groups: list[Row], context: Context) -> Chart | Table:
     """Fifths of the chance given: what was given on average, and the share that came of it. Counts alone where too few were condemned."""
     rows = [r for r in groups if r.grouped_by == "fifth"]
     condemned = sum(r.condemned for r in rows)
@@ -126,7 +131,8 @@ def chart_calibration(groups: list[Row]) -> Chart | Table:
         "group=Fifth; chance_pct=Chance given, mean:percent; condemned=Condemned:count; units=Units:count; share=Share (95 % interval):percent_interval"
     )
     cells = tuple(
-        (words.say_capital(r.label), 100 * r.chance, r.condemned, r.units, share) for r, share in zip(rows, shares, strict=True)
+        (words.say_capital(r.label), 100 * r.chance, count_condemned(r, context), r.units, share)
+        for r, share in zip(rows, shares, strict=True)
     )
     few = f": {words.say_count(condemned, 'unit')} condemned, too few for rates" if rows and condemned < FEW else ""
     caption = f"Chances given and what came of it, by fifths{few}"
@@ -139,14 +145,16 @@ def chart_calibration(groups: list[Row]) -> Chart | Table:
     return Chart("calibration", title, said, rate_charts.draw_intervals(names, shares, texts, "condemned, % of the fifth"), table)
 
 
-def list_bands(groups: list[Row]) -> Table:
+def list_bands(groups: list[Row], context: Context) -> Table:
     """Bands of the list against what happened."""
     columns = name_columns(
         "band=Band of past lists; units=Units:count; chance_pct=Chance given, mean:percent; condemned=Condemned:count; share=Share (95 % interval):percent_interval"
     )
     rows = [r for r in groups if r.grouped_by == "band"]
     condemned = sum(r.condemned for r in rows)
-    cells = tuple((words.say_capital(r.label), r.units, 100 * r.chance, r.condemned, read_share(r, condemned)) for r in rows)
+    cells = tuple(
+        (words.say_capital(r.label), r.units, 100 * r.chance, count_condemned(r, context), read_share(r, condemned)) for r in rows
+    )
     return Table(
         "bands", "What came of each band, lists a year apart", columns, cells, empty="No model had a list in a past half-year."
     )

@@ -159,6 +159,7 @@ CREATE TABLE figure.unit_half_year (starts_on DATE, is_now BOOLEAN, unit_id TEXT
   gone_reason TEXT, gone_on DATE);
 CREATE TABLE figure.back_test_group (grouped_by TEXT, group_no INTEGER, label TEXT, units INTEGER, chance DOUBLE, condemned
   INTEGER, share DOUBLE, low DOUBLE, high DOUBLE);
+CREATE TABLE figure.back_test_condemned (grouped_by TEXT, group_no INTEGER, cutoff DATE, unit_id TEXT);
 CREATE TABLE figure.watch_model (kind TEXT, why TEXT, vessels INTEGER, units INTEGER, half_years INTEGER, events INTEGER, won
   INTEGER, lost INTEGER, condemned_share DOUBLE, left_share DOUBLE, checked_on DATE, checked_expected DOUBLE, checked_seen
   INTEGER, checked_p DOUBLE, checked_order_p DOUBLE);
