@@ -26,6 +26,7 @@ from dashboards.pages.corrosion_shares import (
     say_band,
     say_limits,
 )
+from dashboards.pages.list_reasons import name_band as name_list
 
 SPLITS = (("space_category", "kind of space"), ("agent", "agent"), ("lining", "lining"))
 
@@ -33,12 +34,13 @@ SPLITS = (("space_category", "kind of space"), ("agent", "agent"), ("lining", "l
 BEGAN_SQL = "SELECT min(month_end) AS month_end FROM figure.overdue_monthly"
 
 
-def say_band_share(row: Row) -> tuple[str, str, str, str]:
-    """Age, units with corrosion, units, and the share with its interval."""
-    return say_band(row), words.say_number(row.units_corroded), words.say_number(row.units), say_limits(row)
+def say_band_share(row: Row, context: Context) -> tuple[str, str, str, str]:
+    """Age, units with corrosion and units, each leading to its list, and the share with its interval."""
+    corroded = context.say_count(row.units_corroded, name_list(row.age_band_years, "corroded"))
+    return say_band(row), corroded, context.say_count(row.units, name_list(row.age_band_years, "age")), say_limits(row)
 
 
-def say_oldest(rows: list[Row]) -> str:
+def say_oldest(rows: list[Row], context: Context) -> str | Markup:
     """'All 11 units of 20+ are foam', where the oldest band is all one agent: its share then tells of age and agent at once."""
     bands = pick_rows(rows)
     if not bands:
@@ -47,8 +49,10 @@ def say_oldest(rows: list[Row]) -> str:
     agents = [r for r in pick_rows(rows, "agent") if r.age_band_years == oldest.age_band_years and r.units]
     if len(agents) != 1 or len({r.agent for r in pick_rows(rows, "agent")}) < 2:
         return ""
-    units = "The one unit" if oldest.units == 1 else f"All {words.say_number(oldest.units)}"
-    return f" {units} of {name_band(oldest)} {words.say_verb(oldest.units, 'is', 'are')} {words.say_slug(agents[0].agent)}."
+    number = context.say_count(oldest.units, name_list(oldest.age_band_years, "age"))
+    units = "The one unit" if oldest.units == 1 else Markup("All {}").format(number)
+    said = (units, name_band(oldest), words.say_verb(oldest.units, "is", "are"), words.say_slug(agents[0].agent))
+    return Markup(" {} of {} {} {}.").format(*said)
 
 
 def write_answer(rows: list[Row], began_on: date | None, context: Context) -> str:
@@ -65,7 +69,9 @@ def write_answer(rows: list[Row], began_on: date | None, context: Context) -> st
         "Survivors only: condemned units are no longer among them.{}"
     )
     began = f" in {words.say_month(began_on)}" if began_on else ""
-    return Markup(said).format(day, *say_band_share(ends[1]), *say_band_share(ends[0]), began, say_oldest(rows))
+    return Markup(said).format(
+        day, *say_band_share(ends[1], context), *say_band_share(ends[0], context), began, say_oldest(rows, context)
+    )
 
 
 def list_onset_sections(rows: list[Row], curves: list[Row], models: list[Row]) -> tuple[Section, ...]:

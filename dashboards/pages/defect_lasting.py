@@ -8,6 +8,8 @@ from __future__ import annotations
 from dashboards import words
 from dashboards.blocks import Context, Table, name_columns
 from dashboards.pages.defect_rates import EMPTY, PERIOD, Row
+from dashboards.pages.list_found import name_found
+from dashboards.pages.list_services import name_services
 
 CLOSING_SQL = """
     SELECT * FROM figure.defect_closing WHERE period = 'last 12 months'
@@ -43,6 +45,15 @@ def name_group(row: Row, context: Context) -> str:
     return "all defects" if row.severity == "*" else f"severity {row.severity}"
 
 
+def count_lasting(row: Row, context: Context) -> tuple:
+    """Found, closed the same day, still open, each leading to its list."""
+    split = (
+        ("vessel", row.imo_number) if row.imo_number != "*" else ("*", "*") if row.severity == "*" else ("severity", row.severity)
+    )
+    numbers = (("found", row.defects), ("closed-same-day", row.closed_same_day), ("still-open", row.still_open))
+    return tuple(context.count(n, name_found(which, PERIOD, *split)) for which, n in numbers)
+
+
 def list_lasting(rows: list[Row], context: Context) -> Table:
     """By when half and nine in ten are put right; those still open count as lasting to the day."""
     columns = name_columns(
@@ -52,7 +63,7 @@ def list_lasting(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (
-            name_group(r, context), r.defects, r.closed_same_day, r.still_open, r.median_days, r.median_low, r.median_high, r.p90_days,
+            name_group(r, context), *count_lasting(r, context), r.median_days, r.median_low, r.median_high, r.p90_days,
             r.p90_low, r.p90_high, say_days(r.median_days, r.median_low, r.median_high, r.why_not), say_days(r.p90_days, r.p90_low, r.p90_high, r.why_not),
             r.why_not or "",
         )
@@ -62,7 +73,7 @@ def list_lasting(rows: list[Row], context: Context) -> Table:
     return Table("lasting", caption, columns, cells, empty=EMPTY, shown=40)
 
 
-def list_repeats(rows: list[Row]) -> Table:
+def list_repeats(rows: list[Row], context: Context) -> Table:
     """Defects that the same unit had had before."""
     columns = name_columns(
         "component=Component; findings=Found:count; repeats=Found before on that unit:count; "
@@ -70,7 +81,8 @@ def list_repeats(rows: list[Row]) -> Table:
     )
     cells = tuple(
         (
-            "all components" if r.component == "*" else words.say_slug(r.component), r.findings, r.repeats,
+            "all components" if r.component == "*" else words.say_slug(r.component),
+            context.count(r.findings, name_found("found", PERIOD, "*" if r.component == "*" else "component", r.component)), r.repeats,
             (None, None, None) if r.share is None else (100 * r.share, 100 * r.low, 100 * r.high),
         )
         for r in rows
@@ -86,7 +98,13 @@ def say_gap(row: Row) -> str:
     return "{} ({} to {})".format(*numbers)
 
 
-def list_services(rows: list[Row]) -> Table:
+def count_services(row: Row, context: Context) -> tuple:
+    """Units serviced, looked at again, and failed, each leading to its list."""
+    numbers = (("serviced", row.services), ("looked-at", row.followed), ("failed", row.failed))
+    return tuple(context.count(n, name_services(which, row.period, row.provider)) for which, n in numbers)
+
+
+def list_services(rows: list[Row], context: Context) -> Table:
     """Units that failed within 90 days of a service that passed them."""
     columns = name_columns(
         "period=Serviced in; provider=Provider; services=Units serviced:count; followed=Looked at within 90 days:count; "
@@ -95,7 +113,7 @@ def list_services(rows: list[Row]) -> Table:
     )
     cells = tuple(
         (
-            r.period.replace("all", "all years"), "all providers" if r.provider == "*" else r.provider, r.services, r.followed, r.failed,
+            r.period.replace("all", "all years"), "all providers" if r.provider == "*" else r.provider, *count_services(r, context),
             (None, None, None) if r.low is None or r.followed < FEWEST else (r.per_100, r.low, r.high),
             r.difference, r.difference_low, r.difference_high, say_gap(r), (r.verdict or r.why_not or "").replace("can not", "can’t"),
         )

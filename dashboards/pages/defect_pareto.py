@@ -6,9 +6,10 @@ In: figure.defect_pareto. Out: the chart of shares with their limits, titled by 
 from __future__ import annotations
 
 from dashboards import palette, rate_charts, words
-from dashboards.blocks import Chart, Note, Table, name_columns
+from dashboards.blocks import Chart, Context, Note, Table, name_columns
 from dashboards.charts import draw_bars
 from dashboards.pages.defect_rates import EMPTY, PERIOD, Row, name_kind
+from dashboards.pages.list_found import name_found
 
 PARETO_SQL = """
     SELECT component, defect, findings, share, low, high, chance_first, chance_top3, is_ranked, is_first, tied_with, clusters,
@@ -77,7 +78,7 @@ def draw_shares(rows: list[Row]) -> dict:
     return figure
 
 
-def table_shares(name: str, caption: str, rows: list[Row]) -> Table:
+def table_shares(name: str, caption: str, rows: list[Row], context: Context) -> Table:
     """Kinds with their shares and chances."""
     columns = name_columns(
         "kind=Component and defect; findings=Found:count; share_pct=Share of all (95 % interval):percent_interval; "
@@ -85,7 +86,7 @@ def table_shares(name: str, caption: str, rows: list[Row]) -> Table:
     )
     cells = tuple(
         (
-            name_kind(r), r.findings, read_share(r), *(None if c is None else 100 * c for c in (r.chance_first, r.chance_top3)),
+            name_kind(r), context.count(r.findings, name_found("found", PERIOD, "kind", f"{r.component}|{r.defect}")), read_share(r), *(None if c is None else 100 * c for c in (r.chance_first, r.chance_top3)),
             "yes" if r.is_ranked else "no, uncoded",
         )
         for r in rows
@@ -93,9 +94,9 @@ def table_shares(name: str, caption: str, rows: list[Row]) -> Table:
     return Table(name, caption, columns, cells, empty=EMPTY, is_folded=name != "pareto")
 
 
-def chart_pareto(rows: list[Row]) -> Chart | Table:
+def chart_pareto(rows: list[Row], context: Context) -> Chart | Table:
     """The kinds found most often, and in its table what is drawn."""
-    table = table_shares("pareto", f"Shares of the defects found, {PERIOD}", rows[:MOST])
+    table = table_shares("pareto", f"Shares of the defects found, {PERIOD}", rows[:MOST], context)
     if not rows:
         return table
     drawn = (
@@ -111,7 +112,9 @@ def say_drawn(kinds: int) -> str:
     return f"The {MOST} kinds found most often, of {kinds}." if kinds > MOST else "Every kind that was found."
 
 
-def list_rarer(rows: list[Row]) -> tuple[Table, ...]:
+def list_rarer(rows: list[Row], context: Context) -> tuple[Table, ...]:
     """The kinds that the chart leaves out, where there are any."""
     rest = rows[MOST:]
-    return (table_shares("rarer", f"The other {words.say_count(len(rest), 'kind')} found, {PERIOD}", rest),) if rest else ()
+    return (
+        (table_shares("rarer", f"The other {words.say_count(len(rest), 'kind')} found, {PERIOD}", rest, context),) if rest else ()
+    )

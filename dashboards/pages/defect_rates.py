@@ -8,7 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Table, name_columns
+from dashboards.blocks import Chart, Context, Count, Table, name_columns
+from dashboards.pages.list_found import name_found
 
 Row = Any
 
@@ -61,22 +62,33 @@ def say_rate(row: Row) -> str:
     return words.say_interval(row.per_100_unit_years, row.low, row.high)
 
 
-def table_rates(name: str, heading: str, rows: list[Row], labels: list[str]) -> Table:
+def count_found(row: Row, context: Context) -> int | Count | None:
+    """The number found, leading to their list: of the fleet in any period, of one value in the last twelve months."""
+    split = {d: getattr(row, d) for d in DIMENSIONS if getattr(row, d) != "*"}
+    if set(split) == {"component", "defect"}:
+        split = {"kind": f"{row.component}|{row.defect}"}
+    return context.count(row.findings, name_found("found", row.period, *next(iter(split.items()), ("*", "*"))))
+
+
+def table_rates(name: str, heading: str, rows: list[Row], labels: list[str], context: Context) -> Table:
     """Counts and rates with their limits."""
     columns = name_columns(
         f"{name}={heading}; findings=Found:count; unit_years=Unit-years:number; "
         "per_100_unit_years=Per 100 unit-years (95 % interval):interval"
     )
     cells = tuple(
-        (label, r.findings, words.round_to(float(r.unit_years), 1), read_rate(r)) for label, r in zip(labels, rows, strict=True)
+        (label, count_found(r, context), words.round_to(float(r.unit_years), 1), read_rate(r))
+        for label, r in zip(labels, rows, strict=True)
     )
     few = "; too few to rate any" if rows and not any(r.is_rated for r in rows) else ""
     return Table(name, f"Distinct defects found, {PERIOD}{few}", columns, cells, empty=EMPTY)
 
 
-def chart_rates(name: str, heading: str, rows: list[Row], labels: list[str], title: str, summary: str) -> Chart | Table:
+def chart_rates(
+    name: str, heading: str, rows: list[Row], labels: list[str], title: str, summary: str, context: Context
+) -> Chart | Table:
     """Points with intervals, and the table of what is drawn; the table alone where nothing can be rated."""
-    table = table_rates(name, heading, rows, labels)
+    table = table_rates(name, heading, rows, labels, context)
     if rows and not any(r.is_rated for r in rows):
         return table
     figure = rate_charts.draw_intervals(

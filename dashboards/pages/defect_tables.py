@@ -6,19 +6,20 @@ In: rows of figure.defect_rate. Out: closing and repeats by kind, and the fleet 
 from __future__ import annotations
 
 from dashboards import words
-from dashboards.blocks import Table, name_columns
+from dashboards.blocks import Context, Table, name_columns
 from dashboards.pages.defect_rates import (
     DIMENSIONS,
     EMPTY,
     PERIOD,
     Row,
+    count_found,
     name_kind,
     pick_rows,
     read_rate,
 )
 
 
-def list_kinds(rows: list[Row]) -> Table:
+def list_kinds(rows: list[Row], context: Context) -> Table:
     """Closing and repeats, by kind of defect."""
     columns = name_columns(
         "kind=Component and defect; findings=Found:count; reports=Times reported:count; closed=Closed:count; still_open=Still open:count; "
@@ -27,7 +28,7 @@ def list_kinds(rows: list[Row]) -> Table:
     cells = tuple(
         (
             name_kind(r),
-            r.findings,
+            count_found(r, context),
             r.reports,
             r.closed,
             r.findings - r.closed,
@@ -38,7 +39,7 @@ def list_kinds(rows: list[Row]) -> Table:
     return Table("closing", f"Closing and repeats by kind, {PERIOD}", columns, cells, empty=EMPTY, shown=40)
 
 
-def list_periods(rows: list[Row]) -> Table:
+def list_periods(rows: list[Row], context: Context) -> Table:
     """The fleet's rate in each period."""
     mine = [r for r in rows if all(getattr(r, d) == "*" for d in DIMENSIONS)]
     mine.sort(key=lambda r: (not r.period.isdigit(), r.period))
@@ -54,7 +55,7 @@ def list_periods(rows: list[Row]) -> Table:
         tuple(
             (
                 r.period,
-                r.findings,
+                count_found(r, context),
                 words.round_to(float(r.unit_years), 1),
                 read_rate(r),
                 r.inspections,

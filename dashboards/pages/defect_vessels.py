@@ -8,6 +8,7 @@ from __future__ import annotations
 from dashboards import palette, rate_charts, words
 from dashboards.blocks import Chart, Context, Note, Table, name_columns
 from dashboards.pages.defect_rates import EMPTY, PERIOD, Row
+from dashboards.pages.list_found import name_found
 
 VESSELS_SQL = """
     SELECT imo_number, findings, unit_years, per_100_unit_years, low, high, interval_by, shrunk, shrunk_low, shrunk_high, chance_above, "rank",
@@ -82,7 +83,7 @@ def chart_vessels(rows: list[Row], context: Context) -> Chart | Table:
     )
     cells = tuple(
         (
-            context.link_vessel(r.imo_number), r.imo_number, r.findings, words.round_to(r.unit_years, 1), read_own(r), read_drawn(r),
+            context.link_vessel(r.imo_number), r.imo_number, context.count(r.findings, name_found("found", PERIOD, "vessel", r.imo_number)), words.round_to(r.unit_years, 1), read_own(r), read_drawn(r),
             None if r.chance_above is None else 100 * r.chance_above, r.rank,
         )
         for r in mine

@@ -9,7 +9,8 @@ from markupsafe import Markup
 
 from dashboards import words
 from dashboards.blocks import Context
-from dashboards.pages.defect_rates import Row, name_kind, pick_rows
+from dashboards.pages.defect_rates import PERIOD, Row, name_kind, pick_rows
+from dashboards.pages.list_found import name_found
 
 
 def say_left_out(count: int) -> str:
@@ -48,12 +49,14 @@ def write_answer(rows: list[Row], vessels: list[Row], left_out: int, context: Co
         "Found most often: {} ({} of {}).{}"
     ).format(
         day,
-        words.say_count(fleet.findings, "defect"),
+        Markup("{} {}").format(
+            context.say_count(fleet.findings, name_found("found", PERIOD)), "defect" if fleet.findings == 1 else "defects"
+        ),
         words.say_verb(fleet.findings, "was", "were"),
         words.say_number(fleet.unit_years),
         rate,
         name_kind(kinds[0]),
-        words.say_number(kinds[0].findings),
+        context.say_count(kinds[0].findings, name_found("found", PERIOD, "kind", f"{kinds[0].component}|{kinds[0].defect}")),
         words.say_number(fleet.findings),
         say_left_out(left_out),
     )

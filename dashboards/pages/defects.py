@@ -28,7 +28,7 @@ LEFT_OUT_SQL = """
 MOST_KINDS = 15
 
 
-def chart_split(rows: list[Row], dimension: str, heading: str, plain: str) -> Chart | Table:
+def chart_split(rows: list[Row], dimension: str, heading: str, plain: str, context: Context) -> Chart | Table:
     """Rates by one dimension, highest rate first, those without a rate last."""
     mine = sorted(pick_rows(rows, dimension), key=lambda r: (not r.is_rated, -r.per_100_unit_years, getattr(r, dimension)))
     labels = [words.say_slug(getattr(r, dimension)) for r in mine]
@@ -39,13 +39,14 @@ def chart_split(rows: list[Row], dimension: str, heading: str, plain: str) -> Ch
         labels,
         compare_top(mine, labels, plain),
         f"{words.say_capital(plain)}, highest rate first, with 95 % intervals.",
+        context,
     )
 
 
-def list_kinds(rows: list[Row]) -> Table:
+def list_kinds(rows: list[Row], context: Context) -> Table:
     """The rates of the kinds found most often."""
     mine = pick_rows(rows, "component", "defect")[:MOST_KINDS]
-    return table_rates("kinds", "Component and defect", mine, [name_kind(r) for r in mine])
+    return table_rates("kinds", "Component and defect", mine, [name_kind(r) for r in mine], context)
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
@@ -54,17 +55,17 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
     left_out = select_rows(con, LEFT_OUT_SQL, day=context.as_of)[0].reports
     pareto, vessels = select_rows(con, defect_pareto.PARETO_SQL), select_rows(con, defect_vessels.VESSELS_SQL)
     splits = (
-        chart_split(rows, "component", "Component", "the components"),
-        chart_split(rows, "space_category", "Kind of space", "the kinds of space"),
-        chart_split(rows, "agent", "Agent", "the agents"),
-        chart_split(rows, "maker", "Maker", "the makers"),
+        chart_split(rows, "component", "Component", "the components", context),
+        chart_split(rows, "space_category", "Kind of space", "the kinds of space", context),
+        chart_split(rows, "agent", "Agent", "the agents", context),
+        chart_split(rows, "maker", "Maker", "the makers", context),
     )
     few = (
         "Intervals here are exact 95 % limits of a count (Garwood); the opening's allows for how much vessels differ. Fewer than 10 found: the count stands alone, "
         "it is too few to rate. The limits take finds as independent of each other; finds come in batches, at one call of "
         "a workshop or one keen round, so the true interval is wider."
     )
-    provider = chart_split(rows, "provider", "Last serviced by", "the providers")
+    provider = chart_split(rows, "provider", "Last serviced by", "the providers", context)
     real = (
         "Exact limits of the ratio of two counts, and limits within the same vessels that allow for finds in batches; the sentence gives "
         "the wider and claims a change only where both do."
@@ -85,7 +86,10 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             real,
         ),
         Section(
-            "kinds", "What fails?", (defect_pareto.chart_pareto(pareto), *defect_pareto.list_rarer(pareto), list_kinds(rows)), few
+            "kinds",
+            "What fails?",
+            (defect_pareto.chart_pareto(pareto, context), *defect_pareto.list_rarer(pareto, context), list_kinds(rows, context)),
+            few,
         ),
         Section(
             "where",
@@ -100,8 +104,8 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             "Closing and repeats",
             (
                 defect_lasting.list_lasting(select_rows(con, defect_lasting.CLOSING_SQL), context),
-                defect_lasting.list_repeats(select_rows(con, defect_lasting.REPEAT_SQL)),
-                defect_tables.list_kinds(rows),
+                defect_lasting.list_repeats(select_rows(con, defect_lasting.REPEAT_SQL), context),
+                defect_tables.list_kinds(rows, context),
             ),
             (
                 "A defect reported again while still open counts once. Found before: the same defect on the same unit, "
@@ -111,10 +115,10 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
         Section(
             "service",
             "After service",
-            (defect_lasting.list_services(select_rows(con, defect_lasting.SERVICE_SQL)), provider),
+            (defect_lasting.list_services(select_rows(con, defect_lasting.SERVICE_SQL), context), provider),
             after,
         ),
-        Section("years", "Over the years", (defect_tables.list_periods(rows),)),
+        Section("years", "Over the years", (defect_tables.list_periods(rows, context),)),
     )
     return Page(
         "defects.html",

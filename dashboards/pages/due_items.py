@@ -89,12 +89,8 @@ class Item:
         """What the date runs from, and a later look that did not see the unit."""
         if self.basis_on is None:
             return "nothing to count from"
-        kind = BASIS_WORDS.get(self.basis_kind or "", words.say_slug(self.basis_kind))
-        said = f"no such record; {kind} {words.say_date(self.basis_on)}" if self.is_without_record else (
-            f"{kind}, {words.say_date(self.basis_on)}"
-        )  # fmt: skip
         tried = f"; tried {words.say_date(self.missed_on)}, {words.say_slug(self.missed_outcome)}" if self.missed_on else ""
-        return said + tried
+        return say_basis(self.basis_kind, self.basis_on) + tried
 
     @property
     def unit(self) -> str:
@@ -103,9 +99,20 @@ class Item:
             return self.unit_id
         if len(self.members) == 1:
             return f"{self.members[0]['unit_id']}, alone in its group"
-        parts = (part.strip() for part in self.unit_id.split("·"))
-        kind = ", ".join(words.SPECIAL.get(part, tie_unit(part)) for part in parts if part.strip("-–"))
+        kind = name_group(self.unit_id)
         return f"one of {len(self.members)}: {kind}" if self.members else f"one of: {kind}"
+
+
+def say_basis(kind: str | None, on: date) -> str:
+    """'inspection, 3 Aug 2026'; 'no such record; manufacture 3 Aug 2026'."""
+    said = BASIS_WORDS.get(kind or "", words.say_slug(kind))
+    return f"no such record; {said} {words.say_date(on)}" if kind in NO_RECORD else f"{said}, {words.say_date(on)}"
+
+
+def name_group(group_id: str) -> str:
+    """'foam, portable, 9 l, 2014': what a sample group is of."""
+    parts = (part.strip() for part in group_id.split("·"))
+    return ", ".join(words.SPECIAL.get(part, tie_unit(part)) for part in parts if part.strip("-–"))
 
 
 def tie_unit(part: str) -> str:

@@ -10,6 +10,10 @@ from dataclasses import dataclass, field
 
 from dashboards.blocks import FLEET, Context, Lists, Run
 
+# A list of a past day, or of what happened in a year, isn't made where it would be longer: its number leads nowhere, and what it counts
+# stands in the database. A line weighs some 430 bytes, the page of a unit some 38,000.
+MOST_LINES = 5_000
+
 
 @dataclass(frozen=True)
 class Entry:

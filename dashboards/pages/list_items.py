@@ -83,10 +83,11 @@ def merge_items(items: list[Item], context: Context) -> Iterator[Named]:
             units.setdefault((item.imo_number, item.unit_id), []).append(item)
     late: dict[tuple, list[Item]] = {}
     for item in items:
-        if item.state == "overdue" and not item.is_group:
-            late.setdefault((item.imo_number, item.unit_id), []).append(item)
+        if item.state == "overdue":
+            late.setdefault((item.is_group, item.imo_number, item.unit_id), []).append(item)
     for mine in late.values():
-        yield "overdue-units", "Units overdue for anything", merge_entry(mine, context)
+        of = ("overdue-groups", "Sample groups overdue") if mine[0].is_group else ("overdue-units", "Units overdue for anything")
+        yield *of, merge_entry(mine, context)
     for mine in units.values():
         yield "duty-any", "Units in service", make_entry(mine[0], context)
         for state, name, title in (

@@ -13,7 +13,17 @@ import duckdb
 from dashboards import words
 from dashboards.blocks import FLEET, Context, Link, Note, Page, Section, Table, name_columns
 from dashboards.database import select_rows
-from dashboards.pages import list_items, list_reasons, list_units
+from dashboards.pages import (
+    list_flow,
+    list_found,
+    list_items,
+    list_numbers,
+    list_past,
+    list_reasons,
+    list_services,
+    list_track,
+    list_units,
+)
 from dashboards.pages.list_book import Entry, ListBook
 from dashboards.pages.unit_names import name_page
 
@@ -26,6 +36,12 @@ SOURCES = (
     list_reasons.list_hard,
     list_reasons.list_ages,
     list_reasons.list_pits,
+    list_past.list_past,
+    list_flow.list_flow,
+    list_numbers.list_numbers,
+    list_services.list_services,
+    list_track.list_track,
+    list_found.list_found,
 )
 COLUMNS = name_columns(
     "unit=Unit:unit; why=Counts because:long; vessel=Vessel:link; place=Position, space:long; path=File and line:file_line"

@@ -9,6 +9,7 @@ from typing import Any
 
 from dashboards import words
 from dashboards.blocks import Context, Table, name_columns
+from dashboards.pages.list_flow import name_flow
 from dashboards.pages.on_time_data import ANY, BEFORE, FLEET, NOW, OnTime
 from dashboards.standing import to_pct
 
@@ -25,7 +26,7 @@ def say_points(change: float | None, low: float | None, high: float | None) -> s
 def list_years(data: OnTime, context: Context) -> Table:
     """The fleet, duty by duty: this year, the one before, and whether the change can be told."""
     columns = name_columns(
-        "duty=Duty; fell_due=Fell due:count; done_in_time=In time:count; in_time_pct=Share in time (95 % interval):percent_interval; "
+        "duty=Duty; fell_due=Fell due:count; done_in_time=In time:count; not_in_time=Not in time:count; in_time_pct=Share in time (95 % interval):percent_interval; "
         "before_pct=12 before:percent; change=Change, points (95 % interval):page_number; change_points=:number twin; change_low=:number twin; "
         "change_high=:number twin; verdict=Verdict; why_counts_only=Counts only, because:long"
     )  # fmt: skip
@@ -37,7 +38,8 @@ def list_years(data: OnTime, context: Context) -> Table:
         share = tuple(to_pct(v) if now.shown == "rate" else None for v in (now.rate, now.low, now.high))
         points = tuple(to_pct(v) for v in (now.difference, now.difference_low, now.difference_high))
         rows.append(
-            (words.say_capital(context.book.name_duty(duty)), now.fell_due, now.done_in_time, share,
+            (words.say_capital(context.book.name_duty(duty)), context.count(now.fell_due, name_flow("fell-due", duty)), now.done_in_time,
+             context.count(now.fell_due - now.done_in_time, name_flow("not-in-time", duty)), share,
              to_pct(before.rate) if before and before.shown == "rate" else None, say_points(*points), *points,
              (now.change or "").replace("can not", "can't"), now.why_not or "")
         )  # fmt: skip

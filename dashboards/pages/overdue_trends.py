@@ -9,7 +9,7 @@ from datetime import date
 
 from dashboards import charts, standing, time_charts, words
 from dashboards.blocks import Chart, Column, Context, Table, name_columns
-from dashboards.pages import overdue_data
+from dashboards.pages import list_past, overdue_data
 from dashboards.standing import to_pct
 
 MOST_MONTHS = 60
@@ -80,7 +80,8 @@ def chart_stock(data: overdue_data.OverdueData, context: Context) -> Chart:
     columns = name_columns(
         "month_end=On:date; overdue_units=Units overdue:count; units=Units in service:count; unknown_units=Unknown:count"
     )
-    rows = tuple((r.month_end, r.overdue, r.units, r.unknown) for r in data.months.get(("*", "*"), []))[-24:]
+    mine = data.months.get(("*", "*"), [])[-list_past.MONTHS :]
+    rows = tuple((r.month_end, context.count(r.overdue, list_past.name_past(r.month_end)), r.units, r.unknown) for r in mine)
     caption = f"Units overdue for {context.book.name_any()} on each month end"
     table = Table("month-ends", caption, columns, rows, empty="No month end with a unit in service yet.")
     said = ""
@@ -89,7 +90,7 @@ def chart_stock(data: overdue_data.OverdueData, context: Context) -> Chart:
             f"Counts on {words.say_count(len(rows), 'day')}, the month ends and at last {words.say_date(rows[-1][0])}. "
             "They are facts of those days, not estimates."
         )
-    bars = charts.draw_columns([r[0].isoformat() for r in rows], [r[0] for r in rows], [r[1] for r in rows], "units overdue")
+    bars = charts.draw_columns([r[0].isoformat() for r in rows], [r[0] for r in rows], [r.overdue for r in mine], "units overdue")
     return Chart("month-ends", title_stock(data, context), said, bars, table)
 
 

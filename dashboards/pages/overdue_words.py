@@ -33,12 +33,13 @@ def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
 
 
 def link_subjects(items: list, context: Context) -> Markup:
-    """'13 units and 4 sample groups', the units' number leading to their list."""
-    said, units = due_words.say_subjects(items), len({(i.imo_number, i.unit_id) for i in items if not i.is_group})
-    number = words.say_number(units)
-    if not units or not said.startswith(number):
-        return Markup("{}").format(words.say_capital(said))
-    return Markup("{}{}").format(context.say_count(units, "overdue-units"), said.removeprefix(number))
+    """'13 units and 4 sample groups', each number leading to its list."""
+    parts = []
+    for is_group, noun, name in ((False, "unit", "overdue-units"), (True, "sample group", "overdue-groups")):
+        count = len({(i.imo_number, i.unit_id) for i in items if i.is_group == is_group})
+        if count:
+            parts.append(Markup("{} {}").format(context.say_count(count, name), noun if count == 1 else f"{noun}s"))
+    return Markup(" and ").join(parts) or Markup("No unit")
 
 
 def write_answer(data: overdue_data.OverdueData, context: Context) -> str:

@@ -14,6 +14,7 @@ import duckdb
 from dashboards import words
 from dashboards.blocks import Context, Link, Table, name_columns
 from dashboards.database import select_rows
+from dashboards.pages.list_numbers import count_number
 
 Row = Any
 MOST_ROWS = 40
@@ -31,7 +32,8 @@ STATIONS_SQL = """
     FROM figure.station_now AS s LEFT JOIN intake.file AS f USING (file_id) WHERE s.state <> 'filled'
     ORDER BY s.imo_number, s.position_no NULLS LAST, s.unit_id"""
 NUMBERS_SQL = """
-    SELECT n.imo_number, p.title, n.agent, n.required, n.held, n.usable, n.short_by, n.state, n.reason, n.rule_id, p.certainty
+    SELECT n.imo_number, p.title, n.measure, n.agent, n.charge_l, n.charge_kg, n.required, n.held, n.usable, n.short_by, n.state, n.reason,
+        n.rule_id, p.certainty
     FROM figure.number_now AS n JOIN duty.provision AS p USING (rule_id) ORDER BY n.imo_number, p.rule_no, n.agent, n.charge_l, n.charge_kg"""
 
 
@@ -115,8 +117,8 @@ def list_numbers(rows: Sequence[Row], context: Context, with_vessel: bool = True
     """What the rules ask a vessel to hold, against what it holds."""
     vessel = "vessel=Vessel:link; " if with_vessel else ""
     columns = name_columns(
-        f"{vessel}title=What; agent=Agent; required=Required:count; held=Held:count; usable=Of use:count; short_by=Short by:count; "
-        "state=State; reason=Remark:long; rule=Rule:link; imo_number=IMO number:code twin; rule_id=Rule:text twin"
+        f"{vessel}title=What; agent=Agent; required=Required:count; held=Held:count; usable=Of use:count; lines=Lines of counts:count; "
+        "short_by=Short by:count; state=State; reason=Remark:long; rule=Rule:link; imo_number=IMO number:code twin; rule_id=Rule:text twin"
     )
     cells = tuple(
         (
@@ -124,8 +126,7 @@ def list_numbers(rows: Sequence[Row], context: Context, with_vessel: bool = True
             words.say_capital(row.title),
             words.say_slug(row.agent) if row.agent else "",
             row.required,
-            row.held,
-            row.usable,
+            *count_number(row, context),
             row.short_by,
             row.state,
             row.reason,

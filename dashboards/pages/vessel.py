@@ -11,16 +11,18 @@ import duckdb
 
 from dashboards import charts, due_calendar, standing, time_charts, words
 from dashboards.blocks import Chart, Context, Link, Page, Section, Table, Vessel, name_columns
-from dashboards.pages import agent_tables, due_words, vessel_data, vessel_fitness, vessel_lists, vessel_words
+from dashboards.pages import agent_tables, due_words, list_past, vessel_data, vessel_fitness, vessel_lists, vessel_words
 from dashboards.pages.unit_names import name_safely
 from dashboards.pages.vessel_data import VesselData
 from dashboards.standing import to_pct
 
 
-def chart_trend(data: VesselData, context: Context) -> Chart:
+def chart_trend(data: VesselData, context: Context, imo: str) -> Chart:
     """Unit-days overdue, month by month."""
-    mine = data.months[-24:]
-    rows = tuple((r.month_end, to_pct(r.days_rate), r.overdue, r.units) for r in mine)
+    mine = data.months[-list_past.MONTHS :]
+    rows = tuple(
+        (r.month_end, to_pct(r.days_rate), context.count(r.overdue, list_past.name_past(r.month_end), imo), r.units) for r in mine
+    )
     columns = name_columns(
         "month_end=Month up to:date; unit_days_overdue_pct=Unit-days overdue:percent; "
         "overdue_units=Units overdue at its end:count; units=Units in service:count"
@@ -88,7 +90,12 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
         ),
         Section("findings", "Open findings", (vessel_lists.list_findings(data, context),), is_wide=True),
         *vessel_fitness.list_sections(data, context),
-        Section("trend", "The course so far", (chart_trend(data, context),)),
+        Section(
+            "trend",
+            "The course so far",
+            (chart_trend(data, context, vessel.imo_number),),
+            "Which units were in service on a past day, figure.count_interval in the database tells.",
+        ),
         Section("agents", "Agents", (list_mix(data, context, vessel.imo_number),)),
         Section("register", "Unit register", (vessel_lists.list_register(data, context),), is_wide=True),
     )

@@ -79,7 +79,7 @@ def list_sections(
         Section(
             "track",
             "How well such lists did",
-            (watch_tests.chart_tops(tests), watch_tests.list_tests(tests)),
+            (watch_tests.chart_tops(tests), watch_tests.list_tests(tests, context)),
             watch_tests.REMARK,
             is_wide=True,
         ),
@@ -88,7 +88,7 @@ def list_sections(
         Section(
             "model",
             "What the list rests on",
-            (watch_words.tell_check(model), watch_tests.chart_calibration(groups), watch_tests.list_bands(groups), watch_tables.list_weights(weights)),
+            (watch_words.tell_check(model), watch_tests.chart_calibration(groups, context), watch_tests.list_bands(groups, context), watch_tables.list_weights(weights)),
             watch_words.say_base(model),
         ),
     )  # fmt: skip

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dashboards import rate_charts, words
-from dashboards.blocks import Chart, Table, name_columns
+from dashboards.blocks import Chart, Context, Count, Table, name_columns
+from dashboards.pages.list_track import name_group, name_track
 from dashboards.pages.watch_words import FEW, NAMES, Row
 
 REMARK = (
     "At each past half-year every method ordered the units of that day from what was known then, and learned only from half-years that were "
     "over and told of by then: where files come once a year, it knew no more than the last year’s. Twelve months later it was told who had been condemned. Units that left for another reason in between are counted and left out. "
     "The lists are judged by their own order: past ones do not put hard reasons first, as today’s does. Limits draw whole vessels anew; of "
-    "fewer than 30, units too, and the wider count. Hard signs: wall below the least, last pressure test failed, lining failed."
+    "fewer than 30, units too, and the wider count. Hard signs: wall below the least, last pressure test failed, lining failed. "
+    "Which units were on a past list, figure.unit_half_year in the database tells; their ranks are not kept."
 )
 EMPTY = "No past half-year has both 26 months of records before it and 12 months after it."
 
@@ -80,7 +82,7 @@ def chart_tops(tests: list[Row]) -> Chart:
     return Chart("tops", title_tops(rows), said, figure, table)
 
 
-def list_tests(tests: list[Row]) -> Table:
+def list_tests(tests: list[Row], context: Context) -> Table:
     """Every half-year and method."""
     columns = name_columns(
         "cutoff=List of:date; method=Ordered by; units=Units:count; condemned=Condemned:count; left_otherwise=Left otherwise:count; "
@@ -91,7 +93,8 @@ def list_tests(tests: list[Row]) -> Table:
         "gain_10_high=:number twin"
     )
     cells = tuple(
-        (r.cutoff, words.say_capital(NAMES[r.method]), r.units, r.condemned, r.left_otherwise, r.found_5, r.top_5, r.found_10, r.top_10, r.expected,
+        (r.cutoff, words.say_capital(NAMES[r.method]), r.units, context.count(r.condemned, name_track("condemned", r.cutoff)),
+         context.count(r.left_otherwise, name_track("left", r.cutoff)), r.found_5, r.top_5, r.found_10, r.top_10, r.expected,
          r.why_not or "", r.events, r.kind, r.brier, r.brier_skill, r.log_score, r.calibration_intercept, r.calibration_slope, r.lift_at_5_pct,
          r.lift_at_10_pct, r.gain_5, r.gain_5_low, r.gain_5_high, r.gain_10, r.gain_10_low, r.gain_10_high)
         for r in tests if r.cutoff is not None
@@ -111,7 +114,12 @@ def read_share(row: Row, condemned: int) -> tuple[float | None, float | None, fl
     return (None, None, None) if condemned < FEW else tuple(words.round_to(100 * v, 2) for v in (row.share, row.low, row.high))
 
 
-def chart_calibration(groups: list[Row]) -> Chart | Table:
+def count_condemned(row: Row, context: Context) -> int | Count | None:
+    """Condemned units of a fifth or band, leading to them."""
+    return context.count(row.condemned, name_group(row.grouped_by, row.group_no))
+
+
+def chart_calibration(groups: list[Row], context: Context) -> Chart | Table:
     """Fifths of the chance given: what was given on average, and the share that came of it. Counts alone where too few were condemned."""
     rows = [r for r in groups if r.grouped_by == "fifth"]
     condemned = sum(r.condemned for r in rows)
@@ -123,7 +131,8 @@ def chart_calibration(groups: list[Row]) -> Chart | Table:
         "group=Fifth; chance_pct=Chance given, mean:percent; condemned=Condemned:count; units=Units:count; share=Share (95 % interval):percent_interval"
     )
     cells = tuple(
-        (words.say_capital(r.label), 100 * r.chance, r.condemned, r.units, share) for r, share in zip(rows, shares, strict=True)
+        (words.say_capital(r.label), 100 * r.chance, count_condemned(r, context), r.units, share)
+        for r, share in zip(rows, shares, strict=True)
     )
     few = f": {words.say_count(condemned, 'unit')} condemned, too few for rates" if rows and condemned < FEW else ""
     caption = f"Chances given and what came of it, by fifths{few}"
@@ -136,14 +145,16 @@ def chart_calibration(groups: list[Row]) -> Chart | Table:
     return Chart("calibration", title, said, rate_charts.draw_intervals(names, shares, texts, "condemned, % of the fifth"), table)
 
 
-def list_bands(groups: list[Row]) -> Table:
+def list_bands(groups: list[Row], context: Context) -> Table:
     """Bands of the list against what happened."""
     columns = name_columns(
         "band=Band of past lists; units=Units:count; chance_pct=Chance given, mean:percent; condemned=Condemned:count; share=Share (95 % interval):percent_interval"
     )
     rows = [r for r in groups if r.grouped_by == "band"]
     condemned = sum(r.condemned for r in rows)
-    cells = tuple((words.say_capital(r.label), r.units, 100 * r.chance, r.condemned, read_share(r, condemned)) for r in rows)
+    cells = tuple(
+        (words.say_capital(r.label), r.units, 100 * r.chance, count_condemned(r, context), read_share(r, condemned)) for r in rows
+    )
     return Table(
         "bands", "What came of each band, lists a year apart", columns, cells, empty="No model had a list in a past half-year."
     )

@@ -1,4 +1,4 @@
-"""Would the list have helped? In: figure.unit_half_year. Out: figure.back_test, back_test_group, watch_model and watch_weight, filled.
+"""Would the list have helped? In: figure.unit_half_year. Out: figure.back_test, back_test_group, back_test_condemned, watch_model and watch_weight, filled.
 
 At each past half-year every method orders the units of that day from what was known then; 12 months later is told who was condemned.
 """
@@ -16,7 +16,7 @@ from pipeline.figures.watch_check import check_last
 from pipeline.figures.watch_gate import find_lead, refuse_model
 from pipeline.figures.watch_model import RULE, Model, count_events, fit_model, pick_training
 from pipeline.figures.watch_rows import STEPS, TRAITS, Rows, find_cutoffs, read_rows
-from pipeline.figures.watch_scores import describe, group_rows, round_off
+from pipeline.figures.watch_scores import describe, group_rows, list_condemned, place_units, round_off
 from pipeline.figures.watch_trials import METHODS, Trial, draw_clusters, take_tops, try_methods
 
 TOPS = (0.05, 0.10)
@@ -86,12 +86,14 @@ def write_weights(model: Model) -> list[tuple]:
 
 
 def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Fill the four tables."""
+    """Fill the five tables."""
     rows = read_rows(con)
     cutoffs = find_cutoffs(rows)
     told, trials = run_back_test(rows, cutoffs)
     insert_rows(con, "figure.back_test", told)
-    insert_rows(con, "figure.back_test_group", group_rows(trials))
+    placed = place_units(trials)
+    insert_rows(con, "figure.back_test_group", group_rows(placed))
+    insert_rows(con, "figure.back_test_condemned", list_condemned(placed))
     training = pick_training(rows, np.datetime64(as_of), is_now=True)
     model = fit_model(training)
     kind, why, won, lost = judge_list(model, told, trials)

@@ -21,6 +21,9 @@ create table figure.back_test_group (
     grouped_by text, group_no integer, label text, units integer, chance double, condemned integer, share double, low double, high double
 );
 
+-- figure.back_test_condemned: one row is a condemned unit of the list of a past day, and a fifth or band that figure.back_test_group counts it in
+create table figure.back_test_condemned (grouped_by text, group_no integer, cutoff date, unit_id text);
+
 -- figure.watch_model: one row is what the list of $as_of rests on: kind is 'rule', 'bands' or 'chances', why in words. events: condemned
 -- units learned from. won, lost: half-years in which the model's first 5 % held more condemned units than oldest first, or fewer.
 -- condemned_share, left_share: of units in service, within 12 months (Aalen-Johansen). checked_on, checked_expected, checked_seen,

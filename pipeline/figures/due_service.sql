@@ -1,8 +1,8 @@
--- one row is a service or test of a unit (or sample group) that fell due while it counted and while that rule was in force, before
+-- figure.due_service: one row is a service or test of a unit (or sample group) that fell due while it counted and while that rule was in force, before
 -- $as_of: what falls due on the day itself is not late yet. done_on is null where it has not been done; stopped_on is the first
 -- day from which it counts no more (the unit left for good, the vessel left, or another rule came). Where overlapping stays
 -- have one due date, the later work governs. Work done early leaves its old due date in: done in time.
-create temp table due_service as
+create table figure.due_service as
 with first_month as (
     select date_trunc('month', coalesce(min(seen_on), $as_of::date))::date as start_on
     from (select min(inspected_on) as seen_on from record.inspection union all select min(serviced_on) from record.service)
@@ -33,7 +33,7 @@ fell as (
 )
 select imo_number, unit_id, duty, due_on, nullif(max(done_on), date '9999-12-31') as done_on, max(done_on) <= due_on as is_in_time,
     max(stopped_on) as stopped_on, least(last_day(due_on), $as_of::date) as month_end
-from fell group by imo_number, unit_id, duty, due_on;
+from fell group by imo_number, unit_id, duty, due_on order by imo_number, unit_id, duty, due_on;
 
 -- one row is a vessel, a duty, what it is counted as (itself, or '*' where it counts for any) and a due date, with the first day of its
 -- call. A call is what stands or falls together: a run of due dates of a vessel, each at most gap_days after the one before, whatever
@@ -44,9 +44,9 @@ with pace as (
     select duty, least(45, greatest(7, 7 * min(interval_months))) as gap_days, bool_or(in_any) as in_any from duty.rule group by duty
 ),
 item as (
-    select distinct imo_number, duty, duty as counted_as, gap_days, due_on from due_service join pace using (duty)
+    select distinct imo_number, duty, duty as counted_as, gap_days, due_on from figure.due_service join pace using (duty)
     union all
-    select distinct imo_number, duty, '*', gap_days, due_on from due_service join pace using (duty) where in_any
+    select distinct imo_number, duty, '*', gap_days, due_on from figure.due_service join pace using (duty) where in_any
 ),
 marked as (
     select *, coalesce(due_on - lag(due_on) over (partition by imo_number, counted_as, gap_days order by due_on) > gap_days, true) as is_new
@@ -68,4 +68,4 @@ from begun;
 -- one row is a month, a vessel, a duty ('*' those that count for any) and a call: what fell due in it and was done in time
 create temp table due_call as
 select month_end, imo_number, counted_as as duty, call_on, count(*)::bigint as fell_due, count(*) filter (is_in_time)::bigint as done_in_time
-from due_service join call_day using (imo_number, duty, due_on) group by all order by all;
+from figure.due_service join call_day using (imo_number, duty, due_on) group by all order by all;

@@ -1,4 +1,4 @@
-"""How long items stay overdue. In: due_service and call_day. Out: the rows of figure.overdue_duration.
+"""How long items stay overdue. In: figure.due_service and call_day. Out: the rows of figure.overdue_duration.
 
 Items of one vessel's call end together, as one visit does them: limits take these (of the fleet: its vessels, where there are
 three or more) as what varies.
@@ -51,7 +51,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     found = con.execute("""
         select duty, imo_number, dense_rank() over (order by imo_number) as vessel_no, call_no, days, is_done, is_open
         from overdue_item order by all""").fetchnumpy()
-    for table in ("overdue_item", "call_day", "due_service"):
+    for table in ("overdue_item", "call_day"):
         con.execute(f"drop table {table}")
     vessel, call, days = (np.asarray(found[name], np.int64) for name in ("vessel_no", "call_no", "days"))
     is_done, is_open = (np.asarray(found[name], bool) for name in ("is_done", "is_open"))

@@ -8,7 +8,7 @@ create table figure.overdue_duration (
 create temp table overdue_item as
 with late as (
     select imo_number, duty, due_on, done_on, stopped_on, least(coalesce(done_on, date '9999-12-31'), stopped_on, $as_of::date) as until_on
-    from due_service where not is_in_time
+    from figure.due_service where not is_in_time
 )
 select imo_number, counted_as as duty, call_on - date '1900-01-01' as call_no, until_on - due_on as days, coalesce(until_on = done_on, false) and (stopped_on > done_on) as is_done,
     until_on = $as_of::date and not coalesce(done_on = $as_of::date, false) and stopped_on > $as_of::date as is_open

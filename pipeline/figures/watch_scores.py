@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 
@@ -67,33 +68,60 @@ def describe(cutoff: date | None, trials: list[Trial], oldest: list[np.ndarray],
     return (cutoff, HORIZON, last.method, last.kind, last.events, *counted, *scores, *tops, why)
 
 
-def group_rows(trials: list[Trial]) -> list[tuple]:
-    """Rows of figure.back_test_group, from lists a year apart, counted back from the last: each condemnation stands in one of them."""
+class Placed(NamedTuple):
+    """One place (n,) a unit of a past list: day of the list, unit, chance given, whether it was condemned, fifth of the chances (0 to 4)
+    and band of the list (0 to 2)."""
+
+    cutoff: np.ndarray
+    unit: np.ndarray
+    chance: np.ndarray
+    condemned: np.ndarray
+    fifth: np.ndarray
+    band: np.ndarray
+
+
+def place_units(trials: list[Trial]) -> Placed | None:
+    """Units of lists a year apart, counted back from the last, so that each condemnation stands in one of them; None without any list."""
     kept = [t for t in trials if t.chances is not None and (trials[-1].cutoff.month == t.cutoff.month)]
     if not kept:
-        return []
-    chance, happened, band = [], [], []
+        return None
+    parts = []
     for trial in kept:
         which = ~trial.rows.gone
         place = np.empty(which.sum(), int)
         place[np.argsort(-trial.scores[which], kind="stable")] = np.arange(which.sum())
-        chance.append(trial.chances[which])
-        happened.append(trial.rows.condemned[which])
-        band.append(np.searchsorted([count_top(int(which.sum()), share) for share, _ in BANDS], place, side="right"))
-    p, y, b = (np.concatenate(parts) for parts in (chance, happened, band))
+        band = np.searchsorted([count_top(int(which.sum()), share) for share, _ in BANDS], place, side="right")
+        rows = trial.rows.pick(which)
+        parts.append((rows.starts, rows.unit, trial.chances[which], rows.condemned, band))
+    starts, unit, p, y, b = (np.concatenate(part) for part in zip(*parts, strict=True))
     fifth = np.empty(len(p), int)
     fifth[np.argsort(p, kind="stable")] = 5 * np.arange(len(p)) // max(len(p), 1)
+    return Placed(starts, unit, p, y, fifth, b)
+
+
+def list_groups(placed: Placed) -> list[tuple[str, int, str, np.ndarray]]:
+    """Every fifth and band with its number from 1, its name, and which units (n,) are in it."""
+    groups = (("fifth", placed.fifth, [f"fifth {n}" for n in range(1, 6)]), ("band", placed.band, [label for _, label in BANDS]))
+    return [(name, n + 1, label, number == n) for name, number, labels in groups for n, label in enumerate(labels)]
+
+
+def group_rows(placed: Placed | None) -> list[tuple]:
+    """Rows of figure.back_test_group."""
     told = []
-    for name, number, labels in (
-        ("fifth", fifth, [f"fifth {n}" for n in range(1, 6)]),
-        ("band", b, [label for _, label in BANDS]),
-    ):
-        for n, label in enumerate(labels):
-            which = number == n
-            units, condemned = int(which.sum()), int(y[which].sum())
-            if units:
-                limits = wilson(condemned, units)
-                told.append(
-                    (name, n + 1, label, units, round_off(p[which].mean()), condemned, condemned / units, *map(round_off, limits))
-                )
+    for name, number, label, which in list_groups(placed) if placed else ():
+        units, condemned = int(which.sum()), int(placed.condemned[which].sum())
+        if units:
+            share = round_off(placed.chance[which].mean())
+            told.append(
+                (name, number, label, units, share, condemned, condemned / units, *map(round_off, wilson(condemned, units)))
+            )
+    return told
+
+
+def list_condemned(placed: Placed | None) -> list[tuple]:
+    """Rows of figure.back_test_condemned."""
+    told = []
+    for name, number, _, which in list_groups(placed) if placed else ():
+        mine = np.flatnonzero(which & (placed.condemned == 1))
+        told += [(name, number, placed.cutoff[n].astype(object), str(placed.unit[n])) for n in mine]
     return told

@@ -96,7 +96,7 @@ SELECT unit_id, imo_number, found_on, 'inspection', component, defect, if(draw(u
   CASE WHEN draw(unit_id || 'c', 5) > 1 THEN least(getvariable('day'), found_on + 3 + draw(unit_id || 'd', 60)) END, '2', draw(unit_id, 400), 9
 FROM (SELECT *, getvariable('day') - 10 - draw(unit_id || 'f', 480) AS found_on FROM figure.unit_now WHERE draw(unit_id || 'x', 4) = 0)
 JOIN fault ON fault.no = draw(unit_id || 'k', 9);
-INSERT INTO figure.defect_report
+INSERT INTO figure.defect_report (unit_id, imo_number, found_on, component, defect, is_counted)
 SELECT unit_id, imo_number, found_on, component, defect, unit_id NOT IN (SELECT unit_id FROM figure.unit_now WHERE counted = 'spare')
 FROM record.finding;
 INSERT INTO record.service (unit_id, imo_number, serviced_on, kind, outcome, file_id, record_no, line_no)
@@ -244,7 +244,7 @@ INSERT INTO duty.provision (rule_no, rule_id, kind, title, source, clause, certa
 VALUES (20, 'away', 'drop', 'no look at <b>spares</b>', 'an invented manual', '5', 'C', 'Invented manual', 'manual', 'company', 'company rule',
   'takes away check', 'none', DATE '2026-01-01');
 INSERT INTO duty.binding VALUES ('baseline', 0, NULL, NULL), ('manual', 3, NULL, NULL);
-INSERT INTO duty.stay SELECT 1, min(imo_number), 'U', DATE '2020-01-01', NULL FROM record.vessel HAVING count(*) > 0;
+INSERT INTO duty.stay (stay_no, imo_number, unit_id, from_on, to_on) SELECT 1, min(imo_number), 'U', DATE '2020-01-01', NULL FROM record.vessel HAVING count(*) > 0;
 INSERT INTO duty."limit" VALUES ('mass', 'unfit', 'charge_lost_pct', 'above', 10, NULL, 'pct');
 INSERT INTO duty.ground VALUES ('weld', 'condemn', 'finding', ['shell'], ['damaged'], NULL, NULL, NULL, ['weld']);
 INSERT INTO duty.placement VALUES ('place', 'unsuitable', NULL);
@@ -260,7 +260,7 @@ INSERT INTO figure.placement_now
 SELECT imo_number, unit_id, 'placement', 'gas where people sleep: <A deck>', 'place', NULL, NULL, NULL, NULL, getvariable('day'), 'unit', '1', no, no + 1,
   'unsuitable' FROM judged WHERE agent = 'co2' AND space_category = 'accommodation';
 INSERT INTO figure.station_now SELECT imo_number, 'FE-90', 'Bow', 'empty', NULL, NULL, '1', 9 FROM record.vessel;
-INSERT INTO figure.number_now SELECT imo_number, 'five', NULL, NULL, NULL, 5, 4, 4, 1, 'short', NULL FROM record.vessel;
+INSERT INTO figure.number_now SELECT imo_number, 'five', 'portable_units', NULL, NULL, NULL, 5, 4, 4, 1, 'short', NULL FROM record.vessel;
 INSERT INTO figure.stated_vs_computed
 SELECT imo_number, unit_id, 'annual_service', getvariable('day') - 30, getvariable('day') + 700, getvariable('day') + 335, 365, 'annual', 'service', '2', no, no + 1
 FROM judged WHERE no % 10 = 0;

@@ -53,7 +53,11 @@ CREATE TABLE duty.provision (rule_no INTEGER, rule_id TEXT, kind TEXT, title TEX
   without_details TEXT[], shell_materials TEXT[], charge_above DOUBLE, charge_up_to DOUBLE, cartridge_ml_up_to DOUBLE, made_from DATE,
   made_before DATE, age_from_months INTEGER, age_until_months INTEGER, tested_before BOOLEAN, air_temp_below_c DOUBLE,
   gross_tonnage_from INTEGER, built_from_year INTEGER, built_before_year INTEGER, vessels TEXT[]);
-CREATE TABLE duty.stay (stay_no BIGINT, imo_number TEXT, unit_id TEXT, from_on DATE, to_on DATE);
+CREATE TABLE duty.stay (stay_no BIGINT, imo_number TEXT, unit_id TEXT, from_on DATE, to_on DATE, file_id TEXT, record_no BIGINT, line_no BIGINT);
+CREATE TABLE duty.counted (stay_no BIGINT, imo_number TEXT, unit_id TEXT, from_on DATE, to_on DATE);
+CREATE TABLE duty.span (imo_number TEXT, unit_id TEXT, duty TEXT, rule_id TEXT, subject_no BIGINT, stay_no BIGINT, basis_on DATE,
+  basis_kind TEXT, basis_file_id TEXT, basis_line_no BIGINT, due_on DATE, judged_from DATE, judged_to DATE, done_on DATE, done_file_id TEXT,
+  done_line_no BIGINT);
 CREATE TABLE duty."limit" (rule_id TEXT, verdict TEXT, measure TEXT, breach TEXT, limit_value DOUBLE, limit_from TEXT, unit TEXT);
 CREATE TABLE duty.ground (rule_id TEXT, verdict TEXT, record TEXT, components TEXT[], defects TEXT[], severities TEXT[], kinds TEXT[],
   outcomes TEXT[], words TEXT[]);
@@ -68,7 +72,7 @@ CREATE TABLE figure.placement_now (imo_number TEXT, unit_id TEXT, verdict TEXT, 
   limit_value DOUBLE, unit TEXT, seen_on DATE, table_name TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT, breach TEXT);
 CREATE TABLE figure.station_now (imo_number TEXT, position_no TEXT, space_name TEXT, state TEXT, reason TEXT, unit_id TEXT, file_id TEXT,
   line_no BIGINT);
-CREATE TABLE figure.number_now (imo_number TEXT, rule_id TEXT, agent TEXT, charge_l DOUBLE, charge_kg DOUBLE, required BIGINT, held BIGINT,
+CREATE TABLE figure.number_now (imo_number TEXT, rule_id TEXT, measure TEXT, agent TEXT, charge_l DOUBLE, charge_kg DOUBLE, required BIGINT, held BIGINT,
   usable BIGINT, short_by BIGINT, state TEXT, reason TEXT);
 CREATE TABLE figure.stated_vs_computed (imo_number TEXT, unit_id TEXT, duty TEXT, done_on DATE, stated_on DATE, computed_on DATE,
   difference_days INTEGER, rule_id TEXT, table_name TEXT, file_id TEXT, record_no BIGINT, line_no BIGINT);
@@ -104,7 +108,13 @@ CREATE TABLE figure.defect_repeat (period TEXT, component TEXT, findings BIGINT,
 CREATE TABLE figure.service_failure (period TEXT, provider TEXT, services BIGINT, followed BIGINT, followed_unit_days BIGINT,
   failed BIGINT, per_100 DOUBLE, low DOUBLE, high DOUBLE, clusters BIGINT, effective_services DOUBLE, difference DOUBLE,
   difference_low DOUBLE, difference_high DOUBLE, verdict TEXT, why_not TEXT);
-CREATE TABLE figure.defect_report (unit_id TEXT, imo_number TEXT, found_on DATE, component TEXT, defect TEXT, is_counted BOOLEAN);
+CREATE TABLE figure.defect_report (unit_id TEXT, imo_number TEXT, found_on DATE, component TEXT, defect TEXT, is_counted BOOLEAN,
+  severity TEXT, agent TEXT, space_category TEXT, maker TEXT, provider TEXT, is_same_defect BOOLEAN, defect_no BIGINT, file_id TEXT,
+  line_no BIGINT);
+CREATE TABLE figure.defect_lasting (unit_id TEXT, imo_number TEXT, component TEXT, defect TEXT, defect_no BIGINT, found_on DATE,
+  severity TEXT, closed_on DATE);
+CREATE TABLE figure.service_followed (imo_number TEXT, unit_id TEXT, serviced_on DATE, provider TEXT, to_on DATE, is_looked_at BOOLEAN,
+  is_failed BOOLEAN);
 CREATE TABLE figure.corrosion_by_age (age_band_years TEXT, agent TEXT, lining TEXT, space_category TEXT, units BIGINT,
   units_corroded BIGINT, share DOUBLE, low DOUBLE, high DOUBLE, worst_ri1 BIGINT, worst_ri2 BIGINT, worst_ri3 BIGINT,
   worst_ri4 BIGINT, worst_ri5 BIGINT, worst_ungraded BIGINT, share_smooth DOUBLE);
@@ -139,6 +149,8 @@ CREATE TABLE figure.on_time_year (period TEXT, from_on DATE, to_on DATE, imo_num
   why_not TEXT, caution TEXT, funnel_services DOUBLE, funnel_centre DOUBLE, funnel_low_95 DOUBLE, funnel_high_95 DOUBLE,
   funnel_low_998 DOUBLE, funnel_high_998 DOUBLE, funnel_phi DOUBLE, funnel_tau2 DOUBLE, flag TEXT, least_ratio DOUBLE, difference DOUBLE,
   difference_low DOUBLE, difference_high DOUBLE, change TEXT);
+CREATE TABLE figure.due_service (imo_number TEXT, unit_id TEXT, duty TEXT, due_on DATE, done_on DATE, is_in_time BOOLEAN, stopped_on DATE,
+  month_end DATE);
 CREATE TABLE figure.on_time_chart (month_end DATE, duty TEXT, fell_due BIGINT, done_in_time BIGINT, rate DOUBLE, baseline_from DATE,
   baseline_to DATE, baseline_months BIGINT, centre DOUBLE, low DOUBLE, high DOUBLE, sigma_z DOUBLE, is_outside BOOLEAN, ewma DOUBLE,
   ewma_low DOUBLE, ewma_high DOUBLE, is_drifting BOOLEAN, runs_points BIGINT, runs_longest BIGINT, runs_allowed BIGINT,
@@ -151,8 +163,11 @@ CREATE TABLE figure.back_test (cutoff DATE, horizon_months INTEGER, method TEXT,
   precision_5_low DOUBLE, precision_5_high DOUBLE, lift_at_5_pct DOUBLE, gain_5 DOUBLE, gain_5_low DOUBLE, gain_5_high DOUBLE,
   top_10 DOUBLE, found_10 DOUBLE, precision_at_10_pct DOUBLE, precision_10_low DOUBLE, precision_10_high DOUBLE, lift_at_10_pct
   DOUBLE, gain_10 DOUBLE, gain_10_low DOUBLE, gain_10_high DOUBLE, why_not TEXT);
+CREATE TABLE figure.unit_half_year (starts_on DATE, is_now BOOLEAN, unit_id TEXT, imo_number TEXT, condemned BOOLEAN, condemned_on DATE,
+  gone_reason TEXT, gone_on DATE);
 CREATE TABLE figure.back_test_group (grouped_by TEXT, group_no INTEGER, label TEXT, units INTEGER, chance DOUBLE, condemned
   INTEGER, share DOUBLE, low DOUBLE, high DOUBLE);
+CREATE TABLE figure.back_test_condemned (grouped_by TEXT, group_no INTEGER, cutoff DATE, unit_id TEXT);
 CREATE TABLE figure.watch_model (kind TEXT, why TEXT, vessels INTEGER, units INTEGER, half_years INTEGER, events INTEGER, won
   INTEGER, lost INTEGER, condemned_share DOUBLE, left_share DOUBLE, checked_on DATE, checked_expected DOUBLE, checked_seen
   INTEGER, checked_p DOUBLE, checked_order_p DOUBLE);

@@ -80,7 +80,7 @@ def find_strange(con, tables) -> list:
     ]  # fmt: skip
 
 
-TABLES = ("back_test", "back_test_group", "watch_model", "watch_weight")
+TABLES = ("back_test", "back_test_group", "back_test_condemned", "watch_model", "watch_weight")
 
 
 @pytest.mark.parametrize(("events", "kind"), [(0, RULE), (10, RULE), (11, BANDS), (40, BANDS), (41, CHANCES)])
@@ -100,6 +100,25 @@ def test_many_events_carry_chances_that_hold():
     assert odds["test"] == pytest.approx(math.exp(1.2), rel=0.5) and odds["grade"] > 1.5
     assert odds["deck"] == odds["co2"] == 1  # never varies here
     assert not find_strange(con, TABLES)
+
+
+def test_condemned_units_of_fifths_and_bands_are_as_many_as_counted():
+    con = run_back_test(invent_rows(1))
+    counted = con.execute(
+        "select grouped_by, group_no, condemned from figure.back_test_group where condemned > 0 order by all"
+    ).fetchall()
+    listed = con.execute(
+        "select grouped_by, group_no, count(*) from figure.back_test_condemned group by all order by all"
+    ).fetchall()
+    assert counted == listed and len(counted) > 5
+    strange = con.execute("""
+        select count(*) from figure.back_test_condemned left join figure.unit_half_year as row on row.unit_id = back_test_condemned.unit_id
+            and starts_on = cutoff where not coalesce(condemned, false)""").fetchone()
+    assert strange == (0,)
+    each = con.execute(
+        "select count(*), count(distinct (grouped_by, cutoff, unit_id)) from figure.back_test_condemned"
+    ).fetchone()
+    assert each[0] == each[1]
 
 
 def test_few_events_carry_no_model():

@@ -16,7 +16,7 @@ Counts = tuple[list[int], list[int]]  # done and due, by cluster
 
 
 def list_call_sql() -> list[str]:
-    """The statements after the one that makes due_service."""
+    """The statements after the one that makes figure.due_service."""
     text = files("pipeline.figures").joinpath("due_service.sql").read_text(encoding="utf-8")
     return [statement.query for statement in duckdb.extract_statements(text)[1:]]
 
@@ -27,11 +27,11 @@ def group_calls(services: Iterable[tuple[str, date, bool]], interval_months: int
         con.execute("create schema duty; create table duty.rule (duty varchar, interval_months integer, in_any boolean)")
         con.execute("insert into duty.rule values ('d', ?, false)", [interval_months])
         con.execute(
-            "create temp table due_service (imo_number varchar, duty varchar, due_on date, month_end date, is_in_time boolean)"
+            "create schema figure; create table figure.due_service (imo_number varchar, duty varchar, due_on date, month_end date, is_in_time boolean)"
         )
         rows = list(services)
         con.execute(
-            "insert into due_service select unnest(?::varchar[]), 'd', unnest(?::date[]) as due_on, last_day(due_on), unnest(?::boolean[])",
+            "insert into figure.due_service select unnest(?::varchar[]), 'd', unnest(?::date[]) as due_on, last_day(due_on), unnest(?::boolean[])",
             [list(column) for column in zip(*rows, strict=True)],
         )
         for statement in list_call_sql():
