@@ -152,12 +152,13 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Choice:
-    """What a reader may choose from: `parts` is what choose.js adds up, written to a file of its own; `tables` are its CSVs."""
+    """What a reader may choose from: `parts` is what the script (choose or register) reads from a file of its own; `tables` are its CSVs."""
 
     name: str
     parts: dict
     tables: tuple[Table, ...]
     plain: str
+    script: str = "choose"
 
 
 @dataclass(frozen=True)

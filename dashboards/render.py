@@ -19,6 +19,7 @@ from dashboards.blocks import Chart, Choice, Context, Count, Link, Page, Table
 
 NAVIGATION = (
     Link("Fleet", "index.html"),
+    Link("Units", "register.html"),
     Link("Overdue", "overdue.html"),
     Link("Fitness", "fitness.html"),
     Link("Defects", "defects.html"),
@@ -105,6 +106,7 @@ def write_page(env: Environment, context: Context, page: Page, folder: Path) -> 
         right=tables.RIGHT,
         number=lambda value: value.write(root) if isinstance(value, Count) else value,
         chart_json=write_json,
+        scripts=[choice.script for choice in list_choices(page)],
         parts=[(root + path, len(text.encode())) for path, text in parts.items()],
     )
     target = folder / page.path

@@ -30,6 +30,7 @@ from dashboards.pages import (
     method,
     overdue,
     quality,
+    register,
     unit,
     vessel,
     vessel_sheet,
@@ -37,7 +38,7 @@ from dashboards.pages import (
 )
 from pipeline.errors import UserError
 
-ASSETS = ("style.css", "site.js", "choose.js")
+ASSETS = ("style.css", "site.js", "choose.js", "register.js")
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,7 @@ def list_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Pag
     """Every page, fleet first; the vessels' pages come from one set of queries."""
     book, context = list_page.read_book(con, context)
     yield from fleet.make_pages(con, context)
-    for module in (overdue, fitness, defects, corrosion, agents, watch_list, quality, method):
+    for module in (register, overdue, fitness, defects, corrosion, agents, watch_list, quality, method):
         yield module.make_page(con, context)
     yield from vessel.make_pages(con, context)
     yield from vessel_sheet.make_pages(con, context)

@@ -112,7 +112,9 @@ def test_the_readme_names_every_command_and_page():
         assert f"firekpi {command}" in readme
     for option in re.findall(r"\"(--[a-z-]+)\"", cli):
         assert option in readme or option == "--version", option
-    assert "Fleet, Overdue, Fitness, Defects, Corrosion, Agents, Watch list, one per vessel, Data quality, Method" in readme
+    assert (
+        "Fleet, Units, Overdue, Fitness, Defects, Corrosion, Agents, Watch list, one per vessel, Data quality, Method" in readme
+    )
     pages = {path.stem for path in (HOUSE / "dashboards/pages").glob("*.py")}
     assert {"fleet", "overdue", "defects", "corrosion", "agents", "watch_list", "vessel", "quality", "method"} <= pages
 

@@ -30,6 +30,10 @@ REAL = (
 )
 APART = {"spare": "spare", "ashore": "ashore for service", "laid up": "on vessels laid up"}
 
+FIND = Note(
+    "To find a unit, or those that answer to more than one thing:", links=(Link("the register of all units", "register.html"),)
+)
+
 
 def write_answer(data: fleet_data.FleetData, context: Context) -> str:
     """The sentence that answers the page's question."""
@@ -141,7 +145,7 @@ def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> list[Page]:
     data = fleet_data.read_fleet(con, context)
     further = fleet_vessels.make_further_pages(data.vessels, context)
     sections = [
-        Section("standing", "The fleet on this day", (list_facts(data, context), tell_fitness(data, context))),
+        Section("standing", "The fleet on this day", (list_facts(data, context), tell_fitness(data, context), FIND)),
         Section("real", "Is it real?", (tell_change(data, context),), REAL),
         Section(
             "duties",

@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page
 
 PAGES = [
     "index",
+    "register",
     "overdue",
     "fitness",
     "defects",
@@ -23,7 +24,7 @@ PAGES = [
     "unit/vor-100309",
     "list/fleet/against",
 ]
-CHARTED = [name for name in PAGES if name != "method" and not name.startswith(("unit", "list"))]
+CHARTED = [name for name in PAGES if name not in ("method", "register") and not name.startswith(("unit", "list"))]
 SCREENS = {"desk": (1280, 900), "phone": (390, 844)}
 WIDEST_PRINT_PX = 688  # A4 less our margins: 182 mm at 96 px an inch
 

@@ -53,7 +53,7 @@ def test_old_site_stays_until_the_new_one_is_whole(tmp_path, monkeypatch):
             build_site(db, site)
     assert read_bytes(site) == before
     build_site(make_fixture_db(tmp_path / "b.duckdb", vessels=1, units=4, months=3), site)
-    assert len(list((site / "vessel").iterdir())) == 1
+    assert len(list((site / "vessel").iterdir())) == 2
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.duckdb", "b.duckdb", "site"]
 
 
@@ -82,7 +82,7 @@ def test_prepared_site_changes_nothing_until_it_is_swapped_in(tmp_path, db):
     prepared = prepare_site(make_fixture_db(tmp_path / "b.duckdb", vessels=2, units=4, months=3), site)
     assert read_bytes(site) == before and prepared.new.name == f"site.{os.getpid()}.new"
     summary = prepared.swap_in()
-    assert summary.site == site and len(list((site / "vessel").iterdir())) == 2
+    assert summary.site == site and len(list((site / "vessel").iterdir())) == 4
     assert list_names(tmp_path) == ["a.duckdb", "b.duckdb", "site"]
 
 
