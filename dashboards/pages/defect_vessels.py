@@ -15,7 +15,7 @@ VESSELS_SQL = """
         dispersion_p, verdict_p, verdict
     FROM figure.defect_vessel WHERE period = 'last 12 months' ORDER BY imo_number"""
 CHANGE_SQL = "SELECT * FROM figure.defect_change"
-FEWEST, LIKELY, MOST_VESSELS = 10, 0.8, 40
+FEWEST, LIKELY, MOST_VESSELS, MOST_ROWS = 10, 0.8, 40, 100  # drawn, in the table (its CSV has all)
 
 
 def state_finding(fleet: Row | None, vessels: list[Row], context: Context) -> str:
@@ -88,7 +88,7 @@ def chart_vessels(rows: list[Row], context: Context) -> Chart | Table:
         )
         for r in mine
     )  # fmt: skip
-    table = Table("vessels", f"Distinct defects found, {PERIOD}, by vessel", columns, cells, empty=EMPTY)
+    table = Table("vessels", f"Distinct defects found, {PERIOD}, by vessel", columns, cells, empty=EMPTY, shown=MOST_ROWS)
     if fleet is None or not mine or not any(r.findings >= FEWEST for r in mine):
         return table
     said = (

@@ -17,6 +17,8 @@ from dashboards.standing import to_pct
 MOST_MONTHS = 36
 RUNS = " Where a vessel’s good and bad months come in runs, chance gives such signs more often than these limits say: the Method page has the numbers."
 
+MOST_VESSELS = 100  # rows; where there are more, those outside the limits come first
+
 
 def tell_real(data: OnTime, context: Context) -> Note:
     """The verdict on the year, in words."""
@@ -123,10 +125,10 @@ def chart_funnel(data: OnTime, context: Context) -> Chart:
         (context.link_vessel(r.imo_number), r.imo_number, r.fell_due, r.done_in_time, to_pct(r.rate), to_pct(r.low), to_pct(r.high),
          read_size(r), *(to_pct(limit) for limit in (r.funnel_low_95, r.funnel_high_95, r.funnel_low_998, r.funnel_high_998, r.funnel_centre)),
          r.flag or "")
-        for r in sorted(data.vessels, key=lambda r: (context.name_vessel(r.imo_number), r.imo_number))
+        for r in sorted(data.vessels, key=lambda r: (len(data.vessels) > MOST_VESSELS and not r.flag, context.name_vessel(r.imo_number), r.imo_number))
     )  # fmt: skip
     table = Table("funnel", f"Done in time on {context.book.name_any()}, last 12 months, by vessel", columns, rows,
-                  empty="Too little fell due in 12 months to set vessels against each other.")  # fmt: skip
+                  empty="Too little fell due in 12 months to set vessels against each other.", shown=MOST_VESSELS)  # fmt: skip
     if not data.vessels:
         return Chart(
             "funnel",
