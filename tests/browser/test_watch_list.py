@@ -157,3 +157,20 @@ def test_costs_are_told_with_what_the_interval_settles(tmp_path):
 def test_without_prices_the_page_says_how_to_give_them(site):
     text = read_page(site / "watch-list.html").text
     assert "No prices are given, so no cost is weighed" in text and "rules/prices.toml" in text
+
+
+def test_condemned_units_of_each_fifth_and_band_lead_to_the_records_that_say_so(tmp_path):
+    say_site(
+        tmp_path,
+        "update figure.back_test_group set condemned = 2",
+        """insert into figure.unit_half_year select date '2024-01-01', false, unit_id, imo_number, true, date '2024-05-01', null, null
+           from figure.unit_now where counted = 'in service' order by unit_id limit 2""",
+        """insert into record.service (unit_id, imo_number, serviced_on, kind, file_id, line_no)
+           select unit_id, imo_number, condemned_on, 'condemn', '2', 77 from figure.unit_half_year""",
+        "insert into figure.back_test_condemned select grouped_by, group_no, starts_on, unit_id from figure.back_test_group, figure.unit_half_year",
+    )
+    links = set(read_page(tmp_path / "site/watch-list.html").links)
+    for name in (*(f"fifth-{n}" for n in range(1, 6)), *(f"band-{n}" for n in range(1, 4))):
+        path = f"list/fleet/condemned-in-{name}.html"
+        (rows,) = read_page(tmp_path / "site" / path).tables.values()
+        assert path in links and len(rows) == 3 and all(row[-1].endswith(":77") for row in rows[1:]), name
