@@ -250,7 +250,7 @@
       document.head.appendChild(script);
     }
     if (Number(box.dataset.bytes) <= AT_ONCE || /^#choose&/.test(location.hash)) { load(); return; }
-    var button = make("button", "Choose vessel, agent, space and period (reads " + say(box.dataset.bytes / 1e6, 1) + " MB)", "plain");
+    var button = make("button", "Choose vessel, agent, space and period (reads " + say(box.dataset.bytes / 1e6, 1) + " MB)", "button");
     button.type = "button";
     button.addEventListener("click", load);
     box.appendChild(button);

@@ -109,9 +109,9 @@
     tools.appendChild(output);
 
     var scroll = make("div", undefined, "scroll"), table = make("table"), caption = make("span"), head = table.createTHead().insertRow();
-    var body = table.createTBody(), strange = make("p", undefined, "note"), empty = make("p", undefined, "note empty"), all = make("button", "Show all", "plain");
-    var turn = make("nav", undefined, "turn"), before = make("button", "Lines before", "plain"), after = make("button", "Lines after", "plain");
-    var save = make("button", "", "plain");
+    var body = table.createTBody(), strange = make("p", undefined, "note"), empty = make("p", undefined, "note empty"), all = make("button", "Show all", "button");
+    var turn = make("nav", undefined, "turn"), before = make("button", "Lines before", "button"), after = make("button", "Lines after", "button");
+    var save = make("button", "", "button");
     table.createCaption().appendChild(caption);
     caption.id = box.id + "-caption";
     scroll.setAttribute("role", "region");

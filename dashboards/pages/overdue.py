@@ -115,7 +115,7 @@ def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
             "Is it getting worse?",
             overdue_trends.make_charts(data, context),
             "Unit-days look at every day of the month; month ends are single days. The last month runs to the date of this page. "
-            "Which units were in service on a past day, figure.count_interval in the database tells.",
+            "figure.count_interval in the database tells which units were in service on a past day.",
         ),
         Section(
             "real",

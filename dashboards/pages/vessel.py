@@ -94,7 +94,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
             "trend",
             "The course so far",
             (chart_trend(data, context, vessel.imo_number),),
-            "Which units were in service on a past day, figure.count_interval in the database tells.",
+            "figure.count_interval in the database tells which units were in service on a past day.",
         ),
         Section("agents", "Agents", (list_mix(data, context, vessel.imo_number),)),
         Section("register", "Unit register", (vessel_lists.list_register(data, context),), is_wide=True),

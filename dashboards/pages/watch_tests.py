@@ -12,7 +12,7 @@ REMARK = (
     "over and told of by then: where files come once a year, it knew no more than the last year’s. Twelve months later it was told who had been condemned. Units that left for another reason in between are counted and left out. "
     "The lists are judged by their own order: past ones do not put hard reasons first, as today’s does. Limits draw whole vessels anew; of "
     "fewer than 30, units too, and the wider count. Hard signs: wall below the least, last pressure test failed, lining failed. "
-    "Which units were on a past list, figure.unit_half_year in the database tells; their ranks are not kept."
+    "figure.unit_half_year in the database tells which units were on a past list; their ranks are not kept."
 )
 EMPTY = "No past half-year has both 26 months of records before it and 12 months after it."
 
