@@ -4,7 +4,7 @@ VENV := .venv
 PIP := $(VENV)/bin/python -m pip --disable-pip-version-check --quiet
 AS_OF := 2026-10-31
 
-.PHONY: help demo test test-slow check fix screenshots samples clean
+.PHONY: help demo test test-slow check fix bench-pages screenshots samples clean
 
 help:            ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/ -/'
@@ -23,6 +23,9 @@ check: $(VENV)/.test-ready  ## formatting and lint, changes nothing
 
 fix: $(VENV)/.test-ready  ## format and mend what can be mended
 	$(VENV)/bin/ruff format . && $(VENV)/bin/ruff check --fix .
+
+bench-pages: $(VENV)/.test-ready  ## sizes and speed of the pages of a thousand vessels
+	$(VENV)/bin/python -m tests.browser.bench_pages
 
 screenshots: $(VENV)/.test-ready  ## draw the pictures of the README anew
 	$(VENV)/bin/python -m tests.browser.screenshots

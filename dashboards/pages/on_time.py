@@ -17,7 +17,7 @@ from dashboards.standing import to_pct
 MOST_MONTHS = 36
 RUNS = " Where a vessel’s good and bad months come in runs, chance gives such signs more often than these limits say: the Method page has the numbers."
 
-MOST_VESSELS = 100  # rows; where there are more, those outside the limits come first
+MOST_VESSELS = 60  # rows; where there are more, those outside the limits come first
 
 
 def tell_real(data: OnTime, context: Context) -> Note:

@@ -12,7 +12,7 @@ from dashboards import charts, due_calendar, words
 from dashboards.blocks import FLEET, Chart, Context, Page, Section, Table, name_columns
 from dashboards.pages import choices, due_rows, due_words, on_time, on_time_tables, overdue_data, overdue_trends, overdue_words
 
-MOST_ITEMS = 150
+MOST_ITEMS, MOST_UNKNOWN = 80, 40
 
 
 def chart_ages(data: overdue_data.OverdueData, context: Context) -> Chart:
@@ -103,7 +103,9 @@ def list_unknown(data: overdue_data.OverdueData, context: Context) -> Table:
     caption = (
         f"{words.say_capital(words.say_count(len(rows), 'item'))} without a due date, because there is nothing to count from"
     )
-    return Table("unknown", caption, due_rows.list_columns(True, False), rows, empty="Every due date is known.", shown=MOST_ITEMS)
+    return Table(
+        "unknown", caption, due_rows.list_columns(True, False), rows, empty="Every due date is known.", shown=MOST_UNKNOWN
+    )
 
 
 def make_page(con: duckdb.DuckDBPyConnection, context: Context) -> Page:
