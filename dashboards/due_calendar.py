@@ -10,14 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, time
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vText
 
 from dashboards import words
 from dashboards.blocks import FLEET, Context, Link, Note
 from dashboards.pages.due_items import Item
 
 AHEAD_DAYS, ROUND_DAYS = 365, 90
-MOST_NAMED = 60  # units in a description
+MOST_NAMED = 100  # units in a description
 MOST_LETTERS = 120  # of a unit and of its place
 CAUTION = (
     "Supports and never replaces the vessel's own procedures, the maker's manual, the rules of flag and class, and a competent person. "
@@ -32,9 +32,15 @@ def name_file(scope: str) -> str:
 
 def tell_calendar(scope: str, context: Context) -> tuple[Note, ...]:
     """Where the calendar file is; nothing where there is none."""
-    path = name_file(scope)
-    said = f"For a calendar: due dates of {AHEAD_DAYS} days, rounds of {ROUND_DAYS}, as a file to import (iCalendar):"
-    return (Note(said, links=(Link(f"{scope}.ics", path),)),) if path in context.calendars else ()
+    path, rounds = name_file(scope), context.book.name_rounds()
+    said = f"To import into a calendar: what falls due within {AHEAD_DAYS} days" + (
+        f" ({rounds}: {ROUND_DAYS})" if rounds else ""
+    )
+    return (
+        (Note(f"{said}, and what is overdue:", links=(Link("Calendar file (iCalendar)", path),)),)
+        if path in context.calendars
+        else ()
+    )
 
 
 def group_items(items: Sequence[Item], context: Context) -> dict[tuple[str, str, date | None], list[Item]]:
@@ -81,13 +87,14 @@ def describe(items: Sequence[Item], context: Context) -> str:
 def make_event(key: tuple[str, str, date | None], items: Sequence[Item], context: Context) -> Event:
     """One vessel, duty and day as an event that takes no time of anybody's day."""
     imo, duty, due_on = key
-    what, stamp = words.say_capital(context.book.name_duty(duty)), datetime.combine(context.as_of, time(), UTC)
-    count = context.book.say_subjects(duty, len(items)) if context.book.is_group(duty) else words.say_count(len(items), "unit")
+    title, stamp = context.book.name_duty(duty), datetime.combine(context.as_of, time(), UTC)
+    what = f"{words.say_capital(title)} due" if due_on else f"Overdue: {title}"
     event = Event()
     event.add("uid", f"{imo}-{duty}-{due_on or 'overdue'}@firekpi")
     event.add("dtstamp", stamp)
     event.add("dtstart", due_on or context.as_of)
-    event.add("summary", f"{what} {'due' if due_on else 'overdue'}: {count}, {write_line(context.name_vessel(imo))}")
+    count, vessel = context.book.say_subjects(duty, len(items)), write_line(context.name_vessel(imo))
+    event.add("summary", f"{what}{':' if due_on else ','} {count}, {vessel}")
     event.add("description", describe(items, context))
     event.add("transp", "TRANSPARENT")
     event.add("sequence", max(0, (context.as_of - date(2000, 1, 1)).days))
@@ -95,12 +102,12 @@ def make_event(key: tuple[str, str, date | None], items: Sequence[Item], context
 
 
 def write_calendar(groups: dict, context: Context, name: str) -> bytes:
-    """One file."""
+    """One file. Without a METHOD, which would call for an organizer (RFC 5546): so it is a list to import, and no invitation."""
     calendar = Calendar()
     calendar.add("prodid", f"-//firekpi//firekpi {context.version}//EN")
     calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", f"Extinguishers due: {name}")
+    # The library writes text that it does not know as text without escaping it, and stops at a line break in it.
+    calendar.add("x-wr-calname", vText(f"Extinguishers due: {name}"))
     for key, items in groups.items():
         calendar.add_component(make_event(key, items, context))
     return calendar.to_ical()

@@ -51,6 +51,17 @@ def name_day(duty: str, day: date) -> str:
     return f"due-on-{day}-{duty}"
 
 
+def name_month(duty: str, month: date) -> str:
+    """The list of what falls due for a duty in a calendar month."""
+    return f"due-in-{month:%Y-%m}-{duty}"
+
+
+def is_ahead(item: Item, context: Context) -> bool:
+    """True where it is in time and falls due within the year, or within 90 days where it is a round."""
+    most = WINDOWS[-1] if context.book.is_round(item.duty) else YEAR_DAYS
+    return item.state == "in time" and item.due_on is not None and (item.due_on - context.as_of).days <= most
+
+
 def name_item(item: Item, context: Context) -> Iterator[tuple[str, str]]:
     """Every list that an item stands in, with its title."""
     duty, what = item.duty, context.book.name_duty(item.duty)
@@ -72,6 +83,8 @@ def name_item(item: Item, context: Context) -> Iterator[tuple[str, str]]:
             yield "due-90", f"Falling due within 90 days, {context.book.name_rounds() or 'rounds'} apart"
         if not context.book.is_round(duty) and days <= YEAR_DAYS:
             yield f"due-in-{item.due_on:%Y-%m}", f"Services and tests that fall due in {words.say_month(item.due_on)}"
+        if is_ahead(item, context):
+            yield name_month(duty, item.due_on), f"Falling due for {what} in {words.say_month(item.due_on)}"
 
 
 def merge_items(items: list[Item], context: Context) -> Iterator[Named]:

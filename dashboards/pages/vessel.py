@@ -11,7 +11,16 @@ import duckdb
 
 from dashboards import charts, due_calendar, standing, time_charts, words
 from dashboards.blocks import Chart, Context, Link, Page, Section, Table, Vessel, name_columns
-from dashboards.pages import agent_tables, due_words, list_past, vessel_data, vessel_fitness, vessel_lists, vessel_words
+from dashboards.pages import (
+    agent_tables,
+    due_words,
+    list_past,
+    vessel_data,
+    vessel_fitness,
+    vessel_lists,
+    vessel_months,
+    vessel_words,
+)
 from dashboards.pages.unit_names import name_safely
 from dashboards.pages.vessel_data import VesselData
 from dashboards.standing import to_pct
@@ -82,6 +91,13 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
             "The due list below names each of them.",
         ),
         Section(
+            "months",
+            "The coming year",
+            (vessel_months.list_months(data, context, vessel.imo_number),),
+            "To plan a yard, a service station or a port call.",
+            is_wide=True,
+        ),
+        Section(
             "due",
             "Due list",
             (vessel_lists.list_due(data, context, vessel.imo_number), *due_calendar.tell_calendar(vessel.imo_number, context)),
@@ -111,7 +127,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
         vessel_words.write_answer(vessel, data, context),
         sections,
         nav="index.html",
-        crumbs=(Link("All vessels", "index.html#vessels"), Link("One sheet to print", vessel.sheet_href)),
+        crumbs=(Link("All vessels", "index.html#vessels"), Link("One-page sheet to print", vessel.sheet_href)),
         siblings=siblings,
         is_caution_on_top=True,
     )

@@ -20,6 +20,7 @@ from dashboards.pages.due_items import Item, read_items
 from dashboards.standing import Comparison
 
 Row = Any
+YEAR_DAYS = 365
 UNITS_SQL = """
     SELECT imo_number, unit_id, counted, position_no, space_name, space_category, agent, form, charge_l, charge_kg, made_on,
         made_on_precision, last_inspected_on, last_serviced_on, open_findings, worst_open_severity,
@@ -62,7 +63,7 @@ class Found:
 
 @dataclass(frozen=True)
 class VesselData:
-    """What one vessel's page shows."""
+    """What one vessel's page shows: `items` are overdue, unknown or due within 90 days, `year` holds those due within a year, too."""
 
     units: list[Row]
     items: list[Item]
@@ -77,6 +78,7 @@ class VesselData:
     stations: list[Row]
     numbers: list[Row]
     loosened: list[Row]
+    year: list[Item]
 
     @property
     def standing(self) -> Comparison | None:
@@ -88,7 +90,9 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
     """Query the fleet once; the returned function picks one vessel."""
     units = group_rows(select_rows(con, UNITS_SQL), "imo_number")
     findings = group_rows(select_rows(con, FINDINGS_SQL, day=context.as_of), "imo_number")
-    items = group_rows(read_items(con, context, ahead_days), "imo_number")
+    year = read_items(con, context, YEAR_DAYS)
+    near = [i for i in year if i.state != "in time" or (i.due_on - context.as_of).days <= ahead_days]
+    items, year_of = group_rows(near, "imo_number"), group_rows(year, "imo_number")
     fresh = {row.imo_number: row for row in select_rows(con, FRESH_SQL)}
     found = {row.imo_number: Found(*row[1:]) for row in select_rows(con, FOUND_SQL)}
     bare = bare_records.find_bare(con)
@@ -107,7 +111,7 @@ def read_all(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) 
             units.get(imo, []), items.get(imo, []), findings.get(imo, []), mine.get((imo, "*"), []),
             standing.compare_duties(mine, imo, context.as_of, context.book), fresh.get(imo),
             found.get(imo, Found()), mix.get(imo, []), imo in bare, verdicts.get(imo, []),
-            stations.get(imo, []), numbers.get(imo, []), loosened.get(imo, []),
+            stations.get(imo, []), numbers.get(imo, []), loosened.get(imo, []), year_of.get(imo, []),
         )  # fmt: skip
 
     return pick

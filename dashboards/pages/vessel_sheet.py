@@ -1,23 +1,26 @@
 """Vessel sheet: the state of one vessel on one page of A4, for the clipboard and the file.
 
-In: what the vessel's page is made from. Out: vessel/<imo>-sheet.html. Each list has so many lines that all of them fit the paper, whatever
-the vessel; what is left out is counted, and stands on the vessel's page.
+In: what the vessel's page is made from. Out: vessel/<imo>-sheet.html. The lists share the lines that the paper has: what falls due, what is
+short and what was found take theirs first, the rest is for what is overdue and what stands against units. What is left out is counted, and
+stands on the vessel's page.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from dataclasses import replace
 
 import duckdb
 
 from dashboards import words
-from dashboards.blocks import Column, Context, Link, Page, Section, Table, Vessel, name_columns
-from dashboards.pages import verdict_rows, vessel_data, vessel_lists, vessel_words
+from dashboards.blocks import Column, Context, Link, Note, Page, Section, Table, Vessel
+from dashboards.pages import vessel_data, vessel_sheet_lists, vessel_words
 from dashboards.pages.vessel_data import VesselData
 from dashboards.pages.vessel_lists import AHEAD_DAYS
 
-LATE, AHEAD, AGAINST, FOUND, SHORT, AGENTS = 8, 5, 5, 5, 5, 5
-LETTERS = 60  # of a cell; what its column does not hold is cut by the page
+LINES = 31  # of all lists together, at the worst of what else the sheet holds
+DUE, SHORT, FOUND, HEAD = 8, 5, 9, 3  # most lines of the lower lists; what a second heading in a column takes
+NAME_LETTERS, AGENTS = 60, 8
 SIGNED = Table(
     "signed",
     "Seen by",
@@ -32,117 +35,50 @@ SIGNED = Table(
 )
 
 
-def make_table(name: str, caption: str, columns: str, rows: Sequence[tuple], most: int, empty: str) -> Table:
-    """The first lines, and in the caption how many there are."""
-    every = len(rows)
-    said = (
-        f"{caption}: {words.say_number(every)}" if every <= most else f"{caption}: the first {most} of {words.say_number(every)}"
-    )
-    cells = tuple(tuple(words.cut_name(v, LETTERS) if isinstance(v, str) else v for v in row) for row in rows[:most])
-    return Table(name, said, name_columns(columns), cells, empty=empty, has_twin=False)
-
-
-def list_late(data: VesselData, context: Context) -> Table:
-    """What is overdue, longest first."""
-    late = sorted((i for i in data.items if i.state == "overdue"), key=lambda i: (i.due_on, i.duty, i.place))
-    rows = [(i.unit, i.position_no, context.book.name_duty(i.duty), i.due_on, i.days_overdue) for i in late]
-    columns = "unit=Unit or group; position_no=Position; duty=Duty; due_on=Due:date; days_overdue=Days:count"
-    return make_table("late", "Overdue", columns, rows, LATE, "Nothing is overdue on this date.")
-
-
-def list_ahead(data: VesselData, context: Context) -> Table:
-    """What falls due: a line for each day and duty."""
-    days: dict[tuple, list[str]] = {}
-    for item in data.items:
-        if item.state == "in time" and item.due_on:
-            days.setdefault((item.due_on, item.duty), []).append(item.position_no or item.unit)
-    rows = [
-        (
-            day,
-            context.book.name_duty(duty),
-            context.book.say_subjects(duty, len(places)),
-            vessel_lists.due_rows.say_positions(places),
-        )
-        for (day, duty), places in sorted(days.items())
-    ]
-    columns = "due_on=Due:date; duty=Duty; units=Units; places=Positions"
-    return make_table(
-        "due",
-        f"Due within {AHEAD_DAYS} days, by day",
-        columns,
-        rows,
-        AHEAD,
-        f"Nothing within {AHEAD_DAYS} days.",
-    )
-
-
-def list_against(data: VesselData) -> Table:
-    """Reasons to condemn and against use, one a line."""
-    rows = [
-        (r.unit_id, r.position_no, "to condemn" if r.verdict == "condemn" else r.verdict, r.reason, r.rule_id)
-        for kind in ("condemn", "unfit", "placement")
-        for r in verdict_rows.pick(data.verdicts, kind)
-    ]
-    columns = "unit=Unit; position_no=Position; verdict=Stands; reason=Reason; rule=Rule"
-    return make_table(
-        "against",
-        "Reasons against units",
-        columns,
-        rows,
-        AGAINST,
-        "By the rules in force nothing on record stands against a unit.",
-    )
-
-
-def list_found(data: VesselData) -> Table:
-    """Open findings, worst first."""
-    rows = [
-        (f.unit_id, f.severity or "none", f.found_on, f"{words.say_slug(f.component)} {words.say_slug(f.defect)}")
-        for f in data.findings
-    ]
-    columns = "unit=Unit; severity=Severity; found_on=Found:date; defect=Defect"
-    return make_table("found", "Open reports of findings", columns, rows, FOUND, "No finding is open.")
-
-
-def list_short(data: VesselData) -> Table:
-    """Numbers and spares that are short."""
-    rows = [
-        (words.say_capital(r.title), words.say_slug(r.agent) if r.agent else "", r.required, r.usable, r.short_by)
-        for r in data.numbers
-        if r.short_by
-    ]
-    columns = "what=What; agent=Agent; required=Required:count; usable=Of use:count; short_by=Short by:count"
-    return make_table("short", "Numbers and spares short", columns, rows, SHORT, "No number on record is short of a rule.")
-
-
-def list_agents(data: VesselData) -> Table:
+def say_agents(data: VesselData) -> Note:
     """Units in service by agent, the most first."""
     totals: dict[str, int] = {}
     for row in data.mix:
         totals[row.agent] = totals.get(row.agent, 0) + row.units
-    rows = [(words.say_capital(words.say_slug(a)), n) for a, n in sorted(totals.items(), key=lambda pair: (-pair[1], pair[0]))]
-    return make_table("agents", "Agents in service", "agent=Agent; units=Units:count", rows, AGENTS, "No unit is in service.")
+    said = [f"{words.say_slug(a)} {words.say_number(n)}" for a, n in sorted(totals.items(), key=lambda pair: (-pair[1], pair[0]))]
+    more = [f"{len(said) - AGENTS} other agents"] if len(said) > AGENTS else []
+    return Note(f"In service by agent: {', '.join([*said[:AGENTS], *more])}." if said else "No unit is in service.")
+
+
+def cut_lists(data: VesselData, context: Context) -> dict[str, Table]:
+    """Every list with the lines it may have."""
+    ahead, short, found = (
+        vessel_sheet_lists.list_ahead(data, context),
+        vessel_sheet_lists.list_short(data),
+        vessel_sheet_lists.list_found(data),
+    )
+    late, against = vessel_sheet_lists.list_late(data, context), vessel_sheet_lists.list_against(data)
+    lower = max(ahead.count_lines(DUE) + HEAD + short.count_lines(SHORT), found.count_lines(FOUND))
+    left = LINES - lower
+    for_against = min(against.count_lines(left), max(left - late.count_lines(left), 2 * left // 5))
+    lines = {"late": left - for_against, "against": for_against, "ahead": DUE, "short": SHORT, "found": FOUND}
+    return {listing.name: listing.cut(lines[listing.name]) for listing in (late, against, ahead, short, found)}
 
 
 def make_page(vessel: Vessel, data: VesselData, context: Context) -> Page:
     """The sheet of one vessel."""
-    halves = (
-        ("late", "Overdue", list_late(data, context)),
-        ("against", "Against units", list_against(data)),
-        ("due", "Falling due", list_ahead(data, context)),
-        ("found", "Open findings", list_found(data)),
-        ("short", "Numbers", list_short(data)),
-        ("agents", "Agents", list_agents(data)),
-        ("signed", "Seen", SIGNED),
+    tables, named = cut_lists(data, context), replace(vessel, name=words.cut_name(vessel.name, NAME_LETTERS))
+    parts = (
+        ("late", "Overdue"),
+        ("against", "Against units"),
+        ("ahead", "Falling due"),
+        ("short", "Numbers"),
+        ("found", "Open findings"),
     )
     return Page(
         vessel.sheet_href,
-        words.cut_name(vessel.name, LETTERS),
+        named.name,
         f"IMO {vessel.imo_number}, vessel sheet",
-        vessel_words.write_answer(vessel, data, context),
+        vessel_words.write_answer(named, data, context),
         (
-            Section("standing", "On this day", (vessel_words.list_facts(vessel, data, context),), is_wide=True),
-            *(Section(name, heading, (table,), is_wide=True) for name, heading, table in halves),
+            Section("standing", "On this day", (vessel_words.list_facts(vessel, data, context), say_agents(data)), is_wide=True),
+            *(Section(name, heading, (tables[name],), is_wide=True) for name, heading in parts),
+            Section("signed", "Seen", (SIGNED,), is_wide=True),
         ),
         nav="index.html",
         crumbs=(Link("All of this vessel", vessel.link.href),),

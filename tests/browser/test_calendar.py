@@ -21,7 +21,7 @@ def read_events(content: bytes) -> list:
 
 
 def assert_rfc_5545(content: bytes) -> None:
-    """3.1: CRLF, no line above 75 octets, whole characters; 3.6: PRODID and VERSION once, UID and DTSTAMP in each event (from memory)."""
+    """By hand, RFC 5545 from memory. 3.1: CRLF, no line above 75 octets, whole characters; 3.6: PRODID and VERSION once, UID and DTSTAMP in each event."""
     assert content.endswith(b"\r\n") and content.count(b"\n") == content.count(b"\r\n") == content.count(b"\r")
     lines = content.split(b"\r\n")
     assert max(map(len, lines)) <= 75 and not re.search(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", content)
@@ -37,8 +37,9 @@ def assert_rfc_5545(content: bytes) -> None:
         t.startswith("DTSTAMP:") for t in text
     )
     assert sum(t.startswith("DTSTART;VALUE=DATE:") for t in text) == events
+    assert not [t for t in text if t.startswith(("METHOD:", "DTEND", "DURATION"))] and "BEGIN:VALARM" not in text
     for line in text:
-        if line.startswith(("SUMMARY:", "DESCRIPTION:")):
+        if line.startswith(("SUMMARY:", "DESCRIPTION:", "X-WR-CALNAME:")):
             assert not re.search(r"(?<!\\)[,;]", line.split(":", 1)[1]), line[:200]
 
 
@@ -75,7 +76,9 @@ def test_events_are_the_due_dates_of_the_figures(site, con):
     found = {}
     for event in events:
         imo, duty, day = re.fullmatch(r"(\d{7})-(.*)-(overdue|\d{4}-\d\d-\d\d)@firekpi", event["uid"]).groups()
-        found[imo, duty, None if day == "overdue" else date.fromisoformat(day)] = int(re.search(r": (\d+) ", event["summary"])[1])
+        found[imo, duty, None if day == "overdue" else date.fromisoformat(day)] = int(
+            re.search(r"(?:: |, )(\d+) (?:unit|sample)", event["summary"])[1]
+        )
         assert event["dtstart"].dt == (date(2026, 10, 31) if day == "overdue" else date.fromisoformat(day))
         assert "never replaces" in event["description"] and "Rule: " in event["description"]
     assert found == {(imo, duty, day): n for imo, duty, day, n in wanted} and len(found) > 20
@@ -119,6 +122,42 @@ def test_hostile_words_stay_words(context):
     assert len(read_events(content)) == 1
 
 
+def test_a_hostile_name_of_a_vessel_stays_a_name(context):
+    from dataclasses import replace
+
+    name = "Be\r\nBEGIN:VEVENT, a;b \\n c\x07"
+    vessel = replace(context.vessels[0], name=name)
+    content = dict(list_calendars([make_item(date(2027, 1, 1))], replace(context, by_imo={IMO: vessel})))[f"calendar/{IMO}.ics"]
+    assert_rfc_5545(content)
+    calendar = Calendar.from_ical(content)
+    said = "Be BEGIN:VEVENT, a;b \\n c"
+    written = re.sub(
+        r"\\([\\;,])", r"\1", str(calendar["x-wr-calname"])
+    )  # the library reads it as it stands: not a name that it knows
+    assert written.startswith(f"Extinguishers due: {said}") and len(calendar.walk("VEVENT")) == 1
+    assert said in calendar.walk("VEVENT")[0]["summary"]
+
+
+def test_what_is_overdue_stands_on_the_day_with_its_dates(context):
+    late = [make_item(date(2026, 9, 1), "U1", state="overdue"), make_item(date(2026, 10, 1), "U2", state="overdue")]
+    (event,) = read_events(dict(list_calendars(late, context))[f"calendar/{IMO}.ics"])
+    assert event["summary"] == "Overdue: annual, 2 units, Quiet Heron" and event["dtstart"].dt == context.as_of
+    said = str(event["description"]).replace("\xa0", " ").replace("\u202f", " ")
+    assert "U1 (FE-01, Galley), due 1 Sep 2026, 60 days overdue" in said and "due 1 Oct 2026, 30 days overdue" in said
+
+
+def test_a_vessel_without_a_date_has_no_file_and_no_link(build_invented):
+    site = build_invented(vessels=1, units=0, months=2)
+    assert not list(site.glob("calendar/*"))
+    pages = [site / "overdue.html", *site.glob("vessel/*.html")]
+    assert len(pages) == 3 and not [page for page in pages if ".ics" in page.read_text(encoding="utf-8")]
+
+
+def test_the_same_records_give_the_same_bytes(context):
+    items = [make_item(date(2027, 1, 1), f"U{n}", duty) for n in range(5) for duty in ("annual", "test")]
+    assert dict(list_calendars(items, context)) == dict(list_calendars(items[::-1], context))
+
+
 def test_pages_lead_to_them(site):
-    assert 'href="calendar/fleet.ics"' in (site / "overdue.html").read_text(encoding="utf-8")
+    assert 'href="calendar/fleet.ics">Calendar file (iCalendar)<' in (site / "overdue.html").read_text(encoding="utf-8")
     assert 'href="../calendar/0001042.ics"' in (site / "vessel/0001042.html").read_text(encoding="utf-8")

@@ -15,6 +15,7 @@ from dashboards.pages.quality_mending import HOW_TO_SEND
 from pipeline.spreadsheet import guard, unguard
 from tests.browser.hostile import DIALECT_NAME, FILE_NAME, FORMULA, LABEL, LONG, QUOTES, SCRIPT, TEXTS, TURNED, make_hostile
 from tests.browser.read_site import find_pages, read_page, read_pages, read_twin
+from tests.browser.test_calendar import assert_rfc_5545, read_events
 from tests.browser.test_pages import SCREENS, WIDEST_PRINT_PX, close, open_page
 from tests.browser.test_site import HEAVIEST_BYTES
 
@@ -194,3 +195,11 @@ def test_sources_add_up_to_the_open_records(hostile):
     days = [row["oldest_on"] for row in rows]
     assert still and sum(int(row["records_open"]) for row in rows) == still
     assert days == sorted(days)
+
+
+def test_calendar_files_of_hostile_exports_keep_the_rules(hostile):
+    files = sorted(hostile.site.glob("calendar/*.ics"))
+    assert len(files) > 2
+    for path in files:
+        assert_rfc_5545(path.read_bytes())
+        assert read_events(path.read_bytes())
