@@ -84,8 +84,8 @@ def describe(items: Sequence[Item], context: Context) -> str:
     return "\n".join([*lines, "", f"Rule: {'; '.join(rules)}", f"As of {words.say_date(context.as_of)}.", CAUTION])
 
 
-def make_event(key: tuple[str, str, date | None], items: Sequence[Item], context: Context) -> Event:
-    """One vessel, duty and day as an event that takes no time of anybody's day."""
+def make_event(key: tuple[str, str, date | None], items: Sequence[Item], context: Context) -> bytes:
+    """One vessel, duty and day as an event that takes no time of anybody's day; written once, since the fleet's file has it too."""
     imo, duty, due_on = key
     title, stamp = context.book.name_duty(duty), datetime.combine(context.as_of, time(), UTC)
     what = f"{words.say_capital(title)} due" if due_on else f"Overdue: {title}"
@@ -98,28 +98,28 @@ def make_event(key: tuple[str, str, date | None], items: Sequence[Item], context
     event.add("description", describe(items, context))
     event.add("transp", "TRANSPARENT")
     event.add("sequence", max(0, (context.as_of - date(2000, 1, 1)).days))
-    return event
+    return event.to_ical()
 
 
-def write_calendar(groups: dict, context: Context, name: str) -> bytes:
+def write_calendar(events: Sequence[bytes], context: Context, name: str) -> bytes:
     """One file. Without a METHOD, which would call for an organizer (RFC 5546): so it is a list to import, and no invitation."""
     calendar = Calendar()
     calendar.add("prodid", f"-//firekpi//firekpi {context.version}//EN")
     calendar.add("version", "2.0")
     # The library writes text that it does not know as text without escaping it, and stops at a line break in it.
     calendar.add("x-wr-calname", vText(f"Extinguishers due: {name}"))
-    for key, items in groups.items():
-        calendar.add_component(make_event(key, items, context))
-    return calendar.to_ical()
+    head, end, tail = calendar.to_ical().partition(b"END:VCALENDAR")
+    return head + b"".join(events) + end + tail
 
 
 def list_calendars(items: Sequence[Item], context: Context) -> Iterator[tuple[str, bytes]]:
     """Path and bytes of each file; a vessel without an event has none, since a calendar must hold something (RFC 5545, 3.6)."""
     groups = group_items([i for i in items if i.imo_number in context.by_imo], context)
-    if groups:
-        yield name_file(FLEET), write_calendar(groups, context, "all vessels")
-    vessels: dict[str, dict] = {}
-    for key, found in groups.items():
-        vessels.setdefault(key[0], {})[key] = found
+    vessels: dict[str, list[bytes]] = {}
+    every = [(key[0], make_event(key, found, context)) for key, found in groups.items()]
+    for imo, event in every:
+        vessels.setdefault(imo, []).append(event)
+    if every:
+        yield name_file(FLEET), write_calendar([event for _, event in every], context, "all vessels")
     for imo, mine in vessels.items():
         yield name_file(imo), write_calendar(mine, context, write_line(context.name_vessel(imo)))
