@@ -17,6 +17,7 @@ from dashboards.blocks import FLEET, Context, Link, Note
 from dashboards.pages.due_items import Item
 
 AHEAD_DAYS, ROUND_DAYS = 365, 90
+MOST_EVENTS = 5000  # of the fleet's file, which no calendar would take in beyond; each vessel has its own
 MOST_NAMED = 100  # units in a description
 MOST_LETTERS = 120  # of a unit and of its place
 CAUTION = (
@@ -119,7 +120,7 @@ def list_calendars(items: Sequence[Item], context: Context) -> Iterator[tuple[st
     every = [(key[0], make_event(key, found, context)) for key, found in groups.items()]
     for imo, event in every:
         vessels.setdefault(imo, []).append(event)
-    if every:
+    if 0 < len(every) <= MOST_EVENTS:
         yield name_file(FLEET), write_calendar([event for _, event in every], context, "all vessels")
     for imo, mine in vessels.items():
         yield name_file(imo), write_calendar(mine, context, write_line(context.name_vessel(imo)))
