@@ -109,8 +109,8 @@ def write_calendar(events: Sequence[bytes], context: Context, name: str) -> byte
     calendar.add("version", "2.0")
     # The library writes text that it does not know as text without escaping it, and stops at a line break in it.
     calendar.add("x-wr-calname", vText(f"Extinguishers due: {name}"))
-    head, end, tail = calendar.to_ical().partition(b"END:VCALENDAR")
-    return head + b"".join(events) + end + tail
+    end = b"END:VCALENDAR\r\n"  # a name may hold the same words
+    return calendar.to_ical().removesuffix(end) + b"".join(events) + end
 
 
 def list_calendars(items: Sequence[Item], context: Context) -> Iterator[tuple[str, bytes]]:

@@ -34,7 +34,10 @@ def count_letters(text: str, letters: int) -> int:
 def fit_text(text: str, letters: int) -> tuple[str, int]:
     """The text, cut with an ellipsis where it takes more than three lines, and the lines it takes."""
     plain = text.replace(words.THIN, " ")
-    lines = textwrap.wrap(plain, count_letters(plain, letters), break_on_hyphens=False)
+    width = count_letters(plain, letters)
+    # As browsers do it: a word that no line holds begins a new one, and is broken there.
+    wrapped = textwrap.wrap(plain, width, break_on_hyphens=False, break_long_words=False)
+    lines = [line[at : at + width] for line in wrapped for at in range(0, len(line), width)]
     if len(lines) <= MOST_LINES:
         return text, max(len(lines), 1)
     return words.cut_name(text, sum(map(len, lines[:MOST_LINES])) + MOST_LINES - 1), MOST_LINES

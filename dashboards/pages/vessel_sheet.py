@@ -14,13 +14,13 @@ import duckdb
 
 from dashboards import words
 from dashboards.blocks import Column, Context, Link, Note, Page, Section, Table, Vessel
-from dashboards.pages import vessel_data, vessel_sheet_lists, vessel_words
+from dashboards.pages import sheet_rows, vessel_data, vessel_sheet_lists, vessel_words
 from dashboards.pages.vessel_data import VesselData
 from dashboards.pages.vessel_lists import AHEAD_DAYS
 
 LINES = 31  # of all lists together, at the worst of what else the sheet holds
 DUE, SHORT, FOUND, HEAD = 8, 5, 9, 3  # most lines of the lower lists; what a second heading in a column takes
-NAME_LETTERS, AGENTS = 60, 8
+NAME_LETTERS, AGENT_LETTERS = 15, 105  # on a line of the vessel's name, and of the agents
 SIGNED = Table(
     "signed",
     "Seen by",
@@ -41,8 +41,9 @@ def say_agents(data: VesselData) -> Note:
     for row in data.mix:
         totals[row.agent] = totals.get(row.agent, 0) + row.units
     said = [f"{words.say_slug(a)} {words.say_number(n)}" for a, n in sorted(totals.items(), key=lambda pair: (-pair[1], pair[0]))]
-    more = [f"{len(said) - AGENTS} other agents"] if len(said) > AGENTS else []
-    return Note(f"In service by agent: {', '.join([*said[:AGENTS], *more])}." if said else "No unit is in service.")
+    return Note(
+        sheet_rows.fit_text(f"In service by agent: {', '.join(said)}." if said else "No unit is in service.", AGENT_LETTERS)[0]
+    )
 
 
 def cut_lists(data: VesselData, context: Context) -> dict[str, Table]:
@@ -62,7 +63,7 @@ def cut_lists(data: VesselData, context: Context) -> dict[str, Table]:
 
 def make_page(vessel: Vessel, data: VesselData, context: Context) -> Page:
     """The sheet of one vessel."""
-    tables, named = cut_lists(data, context), replace(vessel, name=words.cut_name(vessel.name, NAME_LETTERS))
+    tables, named = cut_lists(data, context), replace(vessel, name=sheet_rows.fit_text(vessel.name, NAME_LETTERS)[0])
     parts = (
         ("late", "Overdue"),
         ("against", "Against units"),
@@ -74,7 +75,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context) -> Page:
         vessel.sheet_href,
         named.name,
         f"IMO {vessel.imo_number}, vessel sheet",
-        vessel_words.write_answer(named, data, context),
+        vessel_words.write_answer(named, data, context, "on its page"),
         (
             Section("standing", "On this day", (vessel_words.list_facts(vessel, data, context), say_agents(data)), is_wide=True),
             *(Section(name, heading, (tables[name],), is_wide=True) for name, heading in parts),

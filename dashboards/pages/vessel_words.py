@@ -20,12 +20,12 @@ from dashboards.pages.vessel_data import VesselData
 ROOT = "../"  # a vessel's page lies one folder deep
 
 
-def write_answer(vessel: Vessel, data: VesselData, context: Context) -> str:
-    """The state of the vessel in a sentence."""
+def write_answer(vessel: Vessel, data: VesselData, context: Context, where: str = "below") -> str:
+    """The state of the vessel in a sentence; `where` its register stands."""
     day, now, book = words.say_date(context.as_of), data.standing.now if data.standing else None, context.book
     if now is None or not now.units:
         why = "; the vessel is laid up, so its units are counted apart" if vessel.is_laid_up else ""
-        return f"On {day} no unit is in service on {vessel.name}{why}. Its register stands below, as far as the records go."
+        return f"On {day} no unit is in service on {vessel.name}{why}. Its register stands {where}, as far as the records go."
     late = [c for c in data.duties if c.duty != "*" and c.now.overdue]
     say = partial(context.say_count, scope=vessel.imo_number, root=ROOT)
     units = [say_duty(c.now.overdue, c.duty, context, say) for c in late if not book.is_group(c.duty)]

@@ -9,7 +9,7 @@ import pytest
 from icalendar import Calendar
 
 from dashboards.blocks import Context
-from dashboards.due_calendar import AHEAD_DAYS, ROUND_DAYS, list_calendars
+from dashboards.due_calendar import AHEAD_DAYS, MOST_EVENTS, ROUND_DAYS, list_calendars
 from dashboards.pages.due_items import Item
 from tests.browser.hostile import LABEL, LONG, QUOTES, TURNED
 
@@ -125,12 +125,12 @@ def test_hostile_words_stay_words(context):
 def test_a_hostile_name_of_a_vessel_stays_a_name(context):
     from dataclasses import replace
 
-    name = "Be\r\nBEGIN:VEVENT, a;b \\n c\x07"
+    name = "Be\r\nBEGIN:VEVENT, END:VCALENDAR a;b \\n c\x07"
     vessel = replace(context.vessels[0], name=name)
     content = dict(list_calendars([make_item(date(2027, 1, 1))], replace(context, by_imo={IMO: vessel})))[f"calendar/{IMO}.ics"]
     assert_rfc_5545(content)
     calendar = Calendar.from_ical(content)
-    said = "Be BEGIN:VEVENT, a;b \\n c"
+    said = "Be BEGIN:VEVENT, END:VCALENDAR a;b \\n c"
     written = re.sub(
         r"\\([\\;,])", r"\1", str(calendar["x-wr-calname"])
     )  # the library reads it as it stands: not a name that it knows
@@ -151,6 +151,12 @@ def test_a_vessel_without_a_date_has_no_file_and_no_link(build_invented):
     assert not list(site.glob("calendar/*"))
     pages = [site / "overdue.html", *site.glob("vessel/*.html")]
     assert len(pages) == 3 and not [page for page in pages if ".ics" in page.read_text(encoding="utf-8")]
+
+
+def test_a_fleet_of_too_many_events_has_the_vessels_files_alone(context):
+    items = [make_item(date(2027, 1, 1), f"U{n}", f"duty_{n}") for n in range(MOST_EVENTS + 1)]
+    assert set(dict(list_calendars(items, context))) == {f"calendar/{IMO}.ics"}
+    assert set(dict(list_calendars(items[1:], context))) == {f"calendar/{IMO}.ics", "calendar/fleet.ics"}
 
 
 def test_the_same_records_give_the_same_bytes(context):
