@@ -2,7 +2,7 @@
    beside the pages. Out: a table; the state stands in the address, so that it can be sent. Nothing leaves the page. */
 (function () {
   "use strict";
-  var PER_PAGE = 100, DAY = 86400000, NONE = "\u2013";
+  var PER_PAGE = 100, MOST = 40, MOST_UNIT = 200, DAY = 86400000, NONE = "\u2013";
   var MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
   var box = document.querySelector(".register");
   if (!box || !document.documentElement.classList.contains("scripted")) { return; }
@@ -21,13 +21,20 @@
     return day.getUTCDate() + "\u00a0" + MONTHS[day.getUTCMonth()] + "\u00a0" + day.getUTCFullYear();
   }
 
+  /* as the other pages: no more of a name than a line can carry, and no mark that turns the letters beside it */
+  var UNSHOWN = /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g;
+  function cut(text, most) {
+    var letters = text.length > most ? Array.from(text) : [];
+    return (letters.length > most ? letters.slice(0, most - 1).join("").trimEnd() + "\u2026" : text).replace(UNSHOWN, "\ufffd");
+  }
+
   /* what a spreadsheet would run gets an apostrophe, as in every CSV of the site */
-  var FORMULA = /^[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/, NUMBER = /^[+-]?[0-9][0-9.,\s]*$/, GUARDED = /^'+[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/;
+  var FORMULA = /^[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/, NUMBER = /^[+-]?[0-9][0-9.,\t-\r\x1c- \x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000]*$/, GUARDED = /^'+[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/;
   function guard(cell) { return (FORMULA.test(cell) && !NUMBER.test(cell)) || GUARDED.test(cell) ? "'" + cell : cell; }
   function quote(cell) { return /[",\r\n]/.test(cell) ? "\"" + cell.replace(/"/g, "\"\"") + "\"" : cell; }
 
   function start(data) {
-    var count = data.unit.length, words = data.words, places = data.places, texts = new Array(count);
+    var count = data.unit.length, words = data.words, places = data.places, texts;
     function word(name, i) { return words[name][places[name][i]]; }
     function made(i) { return word("made", i).split("|"); }
     var seen = {};
@@ -37,10 +44,16 @@
       return seen[bits];
     }
     function sayStates(i) { return states(i).map(function (state) { return state[0]; }).join(", "); }
-    for (var i = 0; i < count; i += 1) {
-      texts[i] = [data.unit[i], data.vessels[data.vessel[i]].slice(0, 2).join(" "), word("position", i), word("space", i), word("kind", i), word("agent", i),
-        word("charge", i), sayStates(i)].join("\n").toLowerCase().replace(/\u202f|\u00a0/g, " ");
+    /* what is searched; made when the first lines stand, so that a large register opens at once */
+    function makeTexts() {
+      if (texts) { return; }
+      texts = new Array(count);
+      for (var i = 0; i < count; i += 1) {
+        texts[i] = [data.unit[i], data.vessels[data.vessel[i]].slice(0, 2).join(" "), word("position", i), word("space", i), word("kind", i), word("agent", i),
+          word("charge", i), sayStates(i), word("late", i)].join("\n").toLowerCase().replace(/\u202f|\u00a0/g, " ");
+      }
     }
+    for (var n = 0; n < count; n += 1) { states(n); }
 
     /* columns: heading, what it sorts by, its cell */
     var COLUMNS = [
@@ -49,11 +62,28 @@
       ["vessel", "Vessel", function (i) { return data.vessel[i]; }],
       ["position", "Position", function (i) { return places.position[i]; }],
       ["space", "Space", function (i) { return places.space[i]; }],
-      ["agent", "Agent, charge", function (i) { return places.agent[i] * 1000 + places.charge[i] / 1000; }],
+      ["agent", "Agent, charge", function (i) { return places.agent[i] * words.charge.length + places.charge[i]; }],
       ["made", "Made", function (i) { return made(i)[0] ? places.made[i] : null; }],
       ["due", "Next due", function (i) { return data.due[i]; }],
       ["rank", "Watch list", function (i) { return data.rank[i]; }]
     ];
+    var orders = {};
+    /* all units by a column: ties as they stand in the register, what is not known last. Key and unit are packed into one number, since numbers sort fastest */
+    function order(name, down) {
+      var column = COLUMNS.filter(function (one) { return one[0] === name; })[0], said = name + down;
+      if (column && !orders[said]) {
+        var keys = new Float64Array(count), least = Infinity, most = -Infinity;
+        for (var i = 0; i < count; i += 1) {
+          var key = column[2](i);
+          keys[i] = key === null ? NaN : key;
+          if (key !== null) { least = Math.min(least, key); most = Math.max(most, key); }
+        }
+        if (most < least) { least = most = 0; }
+        keys = keys.map(function (key, i) { return (isNaN(key) ? most - least + 1 : down ? most - key : key - least) * count + i; }).sort();
+        orders[said] = keys.map(function (key) { return key % count; });
+      }
+      return orders[said];
+    }
     function link(text, href) {
       var part = make("a", text);
       part.href = href;
@@ -63,21 +93,22 @@
       var vessel = data.vessels[data.vessel[i]], head = make("th", undefined, "unit"), state = make("td"), out = [head, state];
       var whole = make("span", undefined, "whole");
       head.scope = "row";
-      whole.appendChild(link(data.unit[i], "unit/" + (data.pages[i] || data.unit[i].toLowerCase()) + ".html"));
+      whole.appendChild(link(cut(data.unit[i], MOST_UNIT), "unit/" + (data.pages[i] || data.unit[i].toLowerCase()) + ".html"));
       head.appendChild(whole);
       states(i).forEach(function (one, n) {
         var mark = make("span", undefined, "state " + (one[1] || "few")), shape = make("i", undefined, "shape");
         shape.setAttribute("aria-hidden", "true");
         if (one[1]) { mark.appendChild(shape); }
-        mark.appendChild(document.createTextNode(one[0]));
+        mark.appendChild(document.createTextNode(one[0] === "overdue" ? "overdue for " + word("late", i).replace(/; /g, ", ") : one[0]));
         if (n) { state.appendChild(document.createTextNode(" ")); }
         state.appendChild(mark);
       });
-      var where = make("td", vessel[2] ? undefined : vessel[1], "link");
-      if (vessel[2]) { where.appendChild(link(vessel[1], "vessel/" + vessel[0] + ".html")); }
-      out.push(where, make("td", word("position", i) || NONE, "code"), make("td", word("space", i) || NONE));
-      out.push(make("td", word("agent", i) + ", " + word("charge", i)), make("td", made(i)[1] || NONE, "date"));
-      out.push(make("td", data.due[i] === null ? NONE : sayDay(data.due[i]) + ", " + word("duty", i)), make("td", data.rank[i] === null ? NONE : say(data.rank[i]), "right"));
+      var where = make("td", vessel[2] ? undefined : cut(vessel[1], MOST), "link");
+      if (vessel[2]) { where.appendChild(link(cut(vessel[1], MOST), "vessel/" + vessel[0] + ".html")); }
+      out.push(where, make("td", cut(word("position", i), MOST) || NONE, "code"), make("td", cut(word("space", i), MOST) || NONE));
+      out.push(make("td", cut(word("agent", i) + ", " + word("charge", i), MOST_UNIT), "agent"), make("td", made(i)[1] || NONE, "date"));
+      out.push(make("td", data.due[i] === null ? NONE : (data.due[i] < data.as_of ? "was due " : "") + sayDay(data.due[i]) + ", " + word("duty", i), "due"));
+      out.push(make("td", data.rank[i] === null ? NONE : say(data.rank[i]), "right"));
       return out;
     }
 
@@ -94,7 +125,7 @@
     function choose(key, text, options) {
       var select = make("select");
       select.add(new Option("all", ""));
-      options.forEach(function (option) { select.add(new Option(option[1], option[0])); });
+      options.forEach(function (option) { select.add(new Option(cut(option[1], 2 * MOST), option[0])); });
       select.addEventListener("change", function () { go({ page: 1 }, true); });
       selects[key] = select;
       label(text, select);
@@ -148,7 +179,7 @@
     }
     function read() {
       var asked = {}, unknown = [];
-      location.hash.slice(1).split("&").filter(function (pair) { return pair && pair !== "main"; }).forEach(function (pair) {
+      location.hash.slice(1).split("&").filter(Boolean).forEach(function (pair) {
         var at = pair.indexOf("=");
         try { asked[at < 0 ? pair : pair.slice(0, at)] = at < 0 ? "" : decodeURIComponent(pair.slice(at + 1)); } catch (error) { unknown.push(pair); }
       });
@@ -172,22 +203,29 @@
     }
 
     function find() {
-      var asked = search.value.toLowerCase().split(/\s+/).filter(Boolean), vessel = selects.vessel.selectedIndex - 1;
+      var by = order(state.sort, state.down), asked = search.value.toLowerCase().split(/\s+/).filter(Boolean), vessel = selects.vessel.selectedIndex - 1;
       var agent = selects.agent.value === "" ? -1 : words.agent.indexOf(selects.agent.value), kind = selects.space.value === "" ? -1 : words.kind.indexOf(selects.space.value);
       var bit = selects.state.value === "" ? 0 : 1 << data.states.map(function (one) { return one[0]; }).indexOf(selects.state.value), out = [];
-      for (var i = 0; i < count; i += 1) {
+      if (asked.length) { makeTexts(); }
+      for (var at = 0; at < count; at += 1) {
+        var i = by ? by[at] : at;
         if ((vessel >= 0 && data.vessel[i] !== vessel) || (agent >= 0 && places.agent[i] !== agent) || (kind >= 0 && places.kind[i] !== kind) || (bit && !(data.state[i] & bit))) { continue; }
         var fits = true;
         for (var n = 0; n < asked.length && fits; n += 1) { fits = texts[i].indexOf(asked[n]) >= 0; }
         if (fits) { out.push(i); }
       }
-      var by = COLUMNS.filter(function (column) { return column[0] === state.sort; })[0];
-      if (by) {
-        var keys = new Float64Array(count), sign = state.down ? -1 : 1;
-        out.forEach(function (at) { var key = by[2](at); keys[at] = key === null ? Infinity : sign * key; });
-        out.sort(function (a, b) { return keys[a] === keys[b] ? a - b : keys[a] - keys[b]; });
-      }
       return out;
+    }
+
+    /* 'found by “foam”, state overdue, sorted by next due': on paper the lines stand without the controls */
+    function tell() {
+      var said = search.value.trim() ? ["found by \u201c" + cut(search.value.trim(), MOST) + "\u201d"] : [];
+      Object.keys(selects).forEach(function (key) {
+        var select = selects[key];
+        if (select.value) { said.push(select.labels[0].firstChild.data.toLowerCase() + " " + select.options[select.selectedIndex].text); }
+      });
+      COLUMNS.forEach(function (column) { if (column[0] === state.sort) { said.push("sorted by " + column[1].toLowerCase() + (state.down ? " from the last" : "")); } });
+      return said.length ? ": " + said.join(", ") : "";
     }
 
     function show() {
@@ -206,20 +244,24 @@
         if (column[0] === state.sort) { head.cells[n].setAttribute("aria-sort", state.down ? "descending" : "ascending"); } else { head.cells[n].removeAttribute("aria-sort"); }
       });
       output.textContent = say(found.length) + " of " + say(count) + (count === 1 ? " unit" : " units");
-      caption.textContent = found.length ? "Lines " + say(first + 1) + " to " + say(Math.min(found.length, first + PER_PAGE)) + " of " + say(found.length) : "No line";
+      caption.textContent = found.length ? "Lines " + say(first + 1) + " to " + say(Math.min(found.length, first + PER_PAGE)) + " of " + say(found.length) + tell() : "No line";
       scroll.hidden = !found.length;
       empty.hidden = found.length > 0;
       turn.hidden = !found.length;
+      /* a button that has nothing more to turn to hands the focus to the other */
+      var held = document.activeElement;
       before.disabled = state.page <= 1;
       after.disabled = state.page >= pages;
+      if (held === before && before.disabled) { after.focus(); }
+      if (held === after && after.disabled) { before.focus(); }
       save.textContent = "These " + say(found.length) + (found.length === 1 ? " unit" : " units") + " as CSV";
     }
 
     function writeCsv() {
-      var lines = [["unit_id", "state", "vessel", "imo_number", "position_no", "space", "space_category", "agent", "charge", "made_on", "next_due_on", "next_duty", "watch_rank"]];
+      var lines = [["unit_id", "state", "overdue_duties", "vessel", "imo_number", "position_no", "space", "space_category", "agent", "charge", "made_on", "next_due_on", "next_duty", "watch_rank"]];
       found.forEach(function (i) {
         var vessel = data.vessels[data.vessel[i]];
-        lines.push([data.unit[i], states(i).map(function (one) { return one[0]; }).join("; "), vessel[1], vessel[0], word("position", i), word("space", i), word("kind", i),
+        lines.push([data.unit[i], states(i).map(function (one) { return one[0]; }).join("; "), word("late", i), vessel[1], vessel[0], word("position", i), word("space", i), word("kind", i),
           word("agent", i), word("charge", i), made(i)[0].slice(0, made(i)[1].length === 4 ? 4 : /^\d/.test(made(i)[1]) ? 10 : 7), isoDay(data.due[i]), word("duty", i),
           data.rank[i] === null ? "" : String(data.rank[i])]);
       });
@@ -241,9 +283,15 @@
       search.focus();
     });
     search.addEventListener("input", function () { go({ page: 1 }, false); });
-    window.addEventListener("hashchange", function () { read(); show(); });
+    window.addEventListener("hashchange", function () {
+      /* a link to a place of the page (the skip link) changes nothing of what is shown: the address says it again */
+      if (document.getElementById(location.hash.slice(1))) { history.replaceState(null, "", write()); return; }
+      read();
+      show();
+    });
     read();
     show();
+    setTimeout(makeTexts, 200);
   }
 
   var script = make("script");

@@ -25,7 +25,7 @@ STATES = (
     ("condemn", "to condemn"),
     ("unfit", "unfit"),
     ("overdue", "overdue"),
-    ("unknown", "unknown"),
+    ("unknown", "due date unknown"),
     ("placement", "wrong place"),
     ("doubt", "to be looked at"),
     ("found", "open findings"),
@@ -37,7 +37,7 @@ STATES = (
 UNITS_SQL = """
     WITH due AS (
         SELECT imo_number, unit_id, min(due_on) AS due_on, arg_min(duty, due_on) AS duty, bool_or(state = 'overdue') AS overdue,
-            bool_or(state = 'unknown') AS unknown
+            bool_or(state = 'unknown') AS unknown, list(duty ORDER BY due_on, duty) FILTER (state = 'overdue') AS late
         FROM (SELECT * FROM figure.duty_now WHERE NOT is_group ORDER BY due_on, duty) GROUP BY imo_number, unit_id),
     against AS (
         SELECT imo_number, unit_id, bool_or(verdict = 'condemn') AS condemn, bool_or(verdict = 'unfit') AS unfit,
@@ -45,7 +45,7 @@ UNITS_SQL = """
         FROM (SELECT imo_number, unit_id, verdict FROM figure.verdict UNION ALL SELECT imo_number, unit_id, verdict FROM figure.placement_now)
         GROUP BY imo_number, unit_id)
     SELECT n.imo_number, n.unit_id, n.counted, n.position_no, n.space_name, n.space_category, n.agent, n.agent_detail, n.form, n.charge_l, n.charge_kg,
-        n.made_on, n.made_on_precision, due.due_on, due.duty, coalesce(overdue, false) AS overdue, coalesce(unknown, false) AS unknown,
+        n.made_on, n.made_on_precision, due.due_on, due.duty, due.late, coalesce(overdue, false) AS overdue, coalesce(unknown, false) AS unknown,
         coalesce(condemn, false) AS condemn, coalesce(unfit, false) AS unfit, coalesce(placement, false) AS placement, coalesce(doubt, false) AS doubt,
         n.open_findings > 0 AS found, w.list_rank
     FROM figure.unit_now AS n LEFT JOIN due USING (imo_number, unit_id) LEFT JOIN against USING (imo_number, unit_id)
@@ -81,6 +81,11 @@ def say_charge(row: Row) -> str:
     return words.say_charge(row.charge_l, row.charge_kg) + (", wheeled" if row.form == "wheeled" else "")
 
 
+def say_late(row: Row, context: Context) -> str:
+    """What a unit is overdue for, longest first: 'onboard check; annual service'."""
+    return "; ".join(context.book.name_duty(duty) for duty in row.late or ())
+
+
 def place_values(values: Sequence[str], key: Callable[[str], Any]) -> tuple[list[str], list[int]]:
     """The sorted distinct values, and the place of each."""
     every = sorted(set(values), key=key)
@@ -94,25 +99,28 @@ def count_days(day: date | None) -> int | None:
 
 
 def pack_units(rows: Sequence[Row], context: Context) -> dict:
-    """Columns of the register: lists of words, and for each unit places in them or numbers."""
+    """Columns of the register: lists of words, and for each unit places in them or numbers. Words are whole: the CSV of what is shown holds them."""
     fold = str.casefold
     vessels = sorted({r.imo_number for r in rows}, key=lambda imo: (fold(context.name_vessel(imo)), imo))
     columns = {
-        "position": place_values([words.cut_name(r.position_no or "") for r in rows], sort_naturally),
-        "space": place_values([words.cut_name(r.space_name or "") for r in rows], sort_naturally),
+        "position": place_values([r.position_no or "" for r in rows], sort_naturally),
+        "space": place_values([r.space_name or "" for r in rows], sort_naturally),
         "kind": place_values([words.say_slug(r.space_category or "not_stated") for r in rows], fold),
         "agent": place_values([say_agent(r) for r in rows], fold),
         "charge": place_values([say_charge(r) for r in rows], sort_naturally),
         "made": place_values([f"{r.made_on or ''}|{words.say_part_date(r.made_on, r.made_on_precision)}" for r in rows], str),
+        "late": place_values([say_late(r, context) for r in rows], fold),
         "duty": place_values([context.book.name_duty(r.duty) if r.duty else "" for r in rows], fold),
     }
     return {
         "as_of": count_days(context.as_of),
-        "states": [[word, "" if flag == "none" else tables.SHAPES.get(word, "fine")] for flag, word in STATES],
-        "vessels": [[imo, words.cut_name(context.name_vessel(imo)), imo in context.by_imo] for imo in vessels],
+        "states": [
+            [word, "" if flag == "none" else tables.SHAPES.get(flag, tables.SHAPES.get(word, "fine"))] for flag, word in STATES
+        ],
+        "vessels": [[imo, context.name_vessel(imo), imo in context.by_imo] for imo in vessels],
         "words": {name: every for name, (every, _) in columns.items()},
         "places": {name: places for name, (_, places) in columns.items()},
-        "unit": [words.cut_name(r.unit_id, words.MOST_NAME) for r in rows],
+        "unit": [r.unit_id for r in rows],
         "order": place_values([r.unit_id for r in rows], sort_naturally)[1],
         "pages": {
             i: name_safely(r.unit_id)
@@ -129,12 +137,12 @@ def pack_units(rows: Sequence[Row], context: Context) -> dict:
 def list_all(rows: Sequence[Row], context: Context) -> Table:
     """The CSV of every unit."""
     columns = name_columns(
-        "unit_id=Unit; state=State; vessel=Vessel; imo_number=IMO number; position_no=Position; space=Space; space_category=Kind of space; agent=Agent; "
+        "unit_id=Unit; state=State; overdue_duties=Overdue for; vessel=Vessel; imo_number=IMO number; position_no=Position; space=Space; space_category=Kind of space; agent=Agent; "
         "charge=Charge; made_on=Made:part_date; next_due_on=Next due:date; next_duty=Duty; watch_rank=Watch list:count"
     )
     cells = tuple(
         (
-            r.unit_id, "; ".join(STATES[i][1] for i in list_states(r)), context.name_vessel(r.imo_number), r.imo_number, r.position_no, r.space_name,
+            r.unit_id, "; ".join(STATES[i][1] for i in list_states(r)), say_late(r, context), context.name_vessel(r.imo_number), r.imo_number, r.position_no, r.space_name,
             words.say_slug(r.space_category or "not_stated"), say_agent(r), say_charge(r), (r.made_on, r.made_on_precision), r.due_on,
             context.book.name_duty(r.duty) if r.duty else "", r.list_rank,
         )

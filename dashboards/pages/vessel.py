@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import duckdb
 
 from dashboards import charts, due_calendar, standing, time_charts, words
-from dashboards.blocks import Chart, Context, Link, Page, Section, Table, Vessel, name_columns
+from dashboards.blocks import Chart, Context, Link, Note, Page, Section, Table, Vessel, name_columns
 from dashboards.pages import (
     agent_tables,
     due_words,
@@ -75,6 +75,15 @@ def say_grounds(data: VesselData, context: Context) -> str:
     return due_words.say_grounds(late, context) if late else ""
 
 
+def list_units(vessel: Vessel, data: VesselData, context: Context) -> tuple[Table | Note, ...]:
+    """The register, and where the same units stand with what is against each."""
+    register = vessel_lists.list_register(data, context)
+    if not data.units:
+        return (register,)
+    link = Link("this vessel’s units in the register of all units", f"register.html#vessel={vessel.imo_number}")
+    return register, Note("With what stands against each and what is due next:", links=(link,))
+
+
 def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tuple[Link, ...]) -> Page:
     """The page of one vessel."""
     sections = (
@@ -113,7 +122,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
             "figure.count_interval in the database tells which units were in service on a past day.",
         ),
         Section("agents", "Agents", (list_mix(data, context, vessel.imo_number),)),
-        Section("register", "Unit register", (vessel_lists.list_register(data, context),), is_wide=True),
+        Section("register", "Unit register", list_units(vessel, data, context), is_wide=True),
     )
     return Page(
         vessel.link.href,

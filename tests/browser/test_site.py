@@ -63,7 +63,7 @@ def test_links_and_ids_resolve(pages):
                 continue
             path = (page.path.parent / target).resolve() if target else page.path
             assert path.is_file(), f"{page.path.name}: {link}"
-            if fragment:
+            if fragment and "=" not in fragment:  # what the register is asked for; test_register.py follows it
                 assert fragment in ids[path], f"{page.path.name}: {link}"
 
 
