@@ -50,7 +50,7 @@ def say_oldest(rows: list[Row], context: Context) -> str | Markup:
     if len(agents) != 1 or len({r.agent for r in pick_rows(rows, "agent")}) < 2:
         return ""
     number = context.say_count(oldest.units, name_list(oldest.age_band_years, "age"))
-    units = "The one unit" if oldest.units == 1 else Markup("All {}").format(number)
+    units = "The one unit" if oldest.units == 1 else Markup("All {} units").format(number)
     said = (units, name_band(oldest), words.say_verb(oldest.units, "is", "are"), words.say_slug(agents[0].agent))
     return Markup(" {} of {} {} {}.").format(*said)
 

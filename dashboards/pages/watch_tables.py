@@ -31,7 +31,7 @@ def say_standing(row: Row) -> str:
 def list_units(rows: list[Row], context: Context) -> Table:
     """The list, the first ones on the page and all in the CSV."""
     columns = name_columns(
-        "list_rank=Rank:count; unit=Unit:unit; vessel=Vessel:link; standing=Standing:page_text; reasons=Why:long; "
+        "list_rank=Rank:count; unit=Unit:unit; reasons=Why:long; standing=Standing:page_text; vessel=Vessel:link; "
         "would_change=What would move it:long; age_years=Age, years:number; test_due_on=Next pressure test:date; unit_id=Unit:text twin; "
         "imo_number=IMO number:code twin; counted=Counted:text twin; hard_reason=Hard reason:text twin; band=Band:text twin; "
         "chance_pct=:percent_interval twin; points=Points:number twin; like_condemned=Condemned of units like it:count twin; "
@@ -39,8 +39,8 @@ def list_units(rows: list[Row], context: Context) -> Table:
     )
     cells = tuple(
         (
-            r.list_rank, context.link_unit(r.unit_id, r.unit_id if r.counted == "in service" else f"{r.unit_id}, {r.counted}"), context.link_vessel(r.imo_number), say_standing(r),
-            words.say_capital(r.reasons) if r.reasons else NO_REASON[r.kind], r.would_change, r.age_years, r.test_due_on, r.unit_id,
+            r.list_rank, context.link_unit(r.unit_id, r.unit_id if r.counted == "in service" else f"{r.unit_id}, {r.counted}"), words.say_capital(r.reasons) if r.reasons else NO_REASON[r.kind],
+            say_standing(r), context.link_vessel(r.imo_number), r.would_change, r.age_years, r.test_due_on, r.unit_id,
             r.imo_number, r.counted, r.hard_reason or "", r.band or "",
             (None, None, None) if r.chance_12_months is None else tuple(100 * v for v in (r.chance_12_months, r.low, r.high)),
             r.points, r.like_condemned, r.like_units,
