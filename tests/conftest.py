@@ -72,7 +72,7 @@ LONGEST = (
 # What takes long and has a shorter sibling that holds most of the same, beside the statistical tests that carry their own mark: all are run
 # by `make test-slow`. A name without brackets stands for all its cases.
 LONG = {
-    "browser/test_sheet": ("test_the_worst_vessel_has_one_page[turned]", "test_any_vessel_has_one_page[empty]"),
+    "browser/test_sheet": ("test_the_worst_vessel_has_one_page[turned]", "test_the_worst_vessel_has_one_page[capitals]"),
     "browser/test_access": (
         "test_axe_finds_nothing_on_a_phone", "test_spaced_text_is_not_cut", "test_pages_reflow_at_200_and_400_percent[640]",
         "test_keyboard_alone_reaches_everything_and_sees_where_it_is[vessel/0001042]",
