@@ -72,14 +72,17 @@ LONGEST = (
 # What takes long and has a shorter sibling that holds most of the same, beside the statistical tests that carry their own mark: all are run
 # by `make test-slow`. A name without brackets stands for all its cases.
 LONG = {
-    "browser/test_sheet": ("test_the_worst_vessel_has_one_page[turned]", "test_the_worst_vessel_has_one_page[capitals]"),
     "browser/test_access": (
         "test_axe_finds_nothing_on_a_phone", "test_spaced_text_is_not_cut", "test_pages_reflow_at_200_and_400_percent[640]",
+        "test_pages_reflow_at_200_and_400_percent[320]",
         "test_keyboard_alone_reaches_everything_and_sees_where_it_is[vessel/0001042]",
-        "test_keyboard_alone_reaches_everything_and_sees_where_it_is[unit/vor-100309]",
-        "test_axe_finds_nothing[overdue]", "test_axe_finds_nothing[fitness]", "test_axe_finds_nothing[defects]", "test_axe_finds_nothing[agents]",
+        "test_keyboard_alone_reaches_everything_and_sees_where_it_is[unit/vor-100309]", "test_axe_finds_nothing[overdue]",
+        "test_axe_finds_nothing[fitness]", "test_axe_finds_nothing[defects]", "test_axe_finds_nothing[agents]",
         "test_axe_finds_nothing[watch-list]", "test_axe_finds_nothing[data-quality]", "test_axe_finds_nothing[method]",
         "test_axe_finds_nothing[vessel/0001016]", "test_axe_finds_nothing[list/fleet/against]",
+    ),
+    "browser/test_choices": (
+        "test_defects_of_a_year_have_the_rate_and_limits_of_the_figure[2024]", "test_a_large_file_waits_to_be_asked_for",
     ),
     "browser/test_corrosion_words": (
         "test_verdict_on_the_open_deck[0.5, 0.9-begins earlier than elsewhere, by more than chance]",
@@ -100,8 +103,21 @@ LONG = {
         "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[data-quality]",
         "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[vessel/0001016]",
         "test_page_fits_a_desk_and_prints_on_a4_light_though_it_was_dark[list/fleet/against]",
-        "test_dark_scheme_redraws_charts",
+        "test_dark_scheme_redraws_charts", "test_page_is_quiet_and_draws_every_chart_on_a_phone[fitness]",
+        "test_page_is_quiet_and_draws_every_chart_on_a_phone[defects]",
+        "test_page_is_quiet_and_draws_every_chart_on_a_phone[agents]",
+        "test_page_is_quiet_and_draws_every_chart_on_a_phone[data-quality]",
+        "test_page_is_quiet_and_draws_every_chart_on_a_phone[method]",
+        "test_page_is_quiet_and_draws_every_chart_on_a_phone[vessel/0001016]",
+        "test_page_is_quiet_and_draws_every_chart_on_a_phone[list/fleet/against]",
     ),
+    "browser/test_register": (
+        "test_small_fleets[2-0]", "test_columns_sort_as_people_count[Position-3]",
+    ),
+    "browser/test_sheet": (
+        "test_the_worst_vessel_has_one_page[turned]", "test_the_worst_vessel_has_one_page[capitals]",
+    ),
+    "browser/test_site": ("test_large_fleet_goes_on_further_pages",),
     "browser/test_swap": (
         "test_an_old_site_that_cannot_be_deleted_is_no_error", "test_leftovers_of_killed_runs_are_swept_and_others_kept",
     ),
@@ -166,9 +182,11 @@ LONG = {
         "test_a_count_that_no_unit_explains_is_said_to_be_untraced",
         "test_every_difference_is_explained_and_counts_by_their_units", "test_rules_of_the_company_are_said_to_have_no_history",
         "test_a_corrected_cell_says_who_and_why", "test_the_day_is_that_of_the_earlier_moment_unless_said",
+        "test_the_cells_named_are_those_of_a_plain_comparison",
     ),
     "spec/test_corrections": (
         "test_explain_names_corrections_and_earlier_versions", "test_taking_a_correction_out_brings_the_cell_back",
+        "test_a_correction_that_a_new_version_made_needless_stops_the_run",
     ),
     "spec/test_dialects": ("test_a_file_of_quotes_that_never_close_is_refused_in_time",),
     "spec/test_is_it_real": ("test_no_page_says_what_is_no_number",),
@@ -188,6 +206,7 @@ LONG = {
         "test_a_version_declared_before_the_one_it_follows_still_counts_last",
         "test_a_broken_line_that_nobody_filled_in_stays_open_as_it_was",
         "test_a_file_that_goes_on_under_the_same_name_answers_nothing", "test_a_bad_row_sent_again_is_open_once",
+        "test_a_withdrawn_file_counts_no_more_but_did",
     ),
     "spec/test_rule_layers": (
         "test_a_file_named_like_a_shipped_one_binds_its_own_vessels_and_changes_no_other[fitness.toml]",
@@ -198,7 +217,7 @@ LONG = {
     "spec/test_unit_half_year": (
         "test_no_later_record_changes_an_earlier_row",
         "test_the_past_that_comes_when_firekpi_is_taken_up_counts_from_its_events", "test_a_row_tells_what_became_of_the_unit",
-        "test_half_years_begin_when_the_look_back_is_full",
+        "test_half_years_begin_when_the_look_back_is_full", "test_nothing_told_later_changes_an_earlier_row",
     ),
     "spec/test_watch_cost": ("test_a_longer_lead_costs_more_and_takes_no_price_away",),
     "spec/test_watch_list": (
