@@ -11,7 +11,6 @@ from datetime import date
 from typing import Any
 
 import duckdb
-from scipy import stats
 
 from dashboards import words
 from dashboards.blocks import Choice, Context, Section, Table, name_columns
@@ -121,9 +120,11 @@ def pack_sets(sets: Sequence[Sequence[Row]], context: Context) -> tuple[dict, li
 
 def list_limits(most: int) -> dict[str, list[float]]:
     """Garwood's limits of every count up to `most`, to five digits."""
+    from scipy.special import gammaincinv  # the quantiles of chi2 halved; scipy.stats would take a second of every command
+
     counts = range(min(most, MOST_LIMITS) + 1)
-    low = [0.0 if n == 0 else float(stats.chi2.ppf(0.025, 2 * n) / 2) for n in counts]
-    high = [float(stats.chi2.ppf(0.975, 2 * n + 2) / 2) for n in counts]
+    low = [0.0 if n == 0 else gammaincinv(n, 0.025) for n in counts]
+    high = [gammaincinv(n + 1, 0.975) for n in counts]
     return {"low": [float(f"{v:.5g}") for v in low], "high": [float(f"{v:.5g}") for v in high]}
 
 

@@ -153,7 +153,7 @@ def test_corrosion_claims_nothing_of_small_bands(site, con):
     ((oldest, units, agents, agent),) = con.execute("""
         select age_band_years, sum(units), count(*), min(agent) from figure.corrosion_by_age
         where agent <> '*' and age_band_years = '20 and over' group by all""").fetchall()
-    assert agents == 1 and f"All {units} of 20+ are {agent}" in said
+    assert agents == 1 and f"All {units} units of 20+ are {agent}" in said
 
 
 def test_defects_say_what_is_left_out(site, con):
