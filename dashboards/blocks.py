@@ -191,6 +191,11 @@ class Page:
     is_alone: bool = False
     is_sheet: bool = False
 
+    @property
+    def has_chart(self) -> bool:
+        """Whether the page needs the library that draws charts."""
+        return any(isinstance(block, Chart) for section in self.sections for block in section.blocks)
+
 
 @dataclass(frozen=True)
 class Vessel:

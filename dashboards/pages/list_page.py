@@ -1,6 +1,6 @@
 """The lists behind the numbers: which units, why each of them counts, and the line of the file that shows it.
 
-In: `ListBook`, and which of its lists a number leads to. Out: list/<fleet or IMO number>/<name>.html, and further pages beyond 300 lines.
+In: `ListBook`, and which of its lists a number leads to. Out: list/<fleet or IMO number>/<name>.html, and further pages beyond 250 lines.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from dashboards.pages import (
 from dashboards.pages.list_book import Entry, ListBook
 from dashboards.pages.unit_names import name_page
 
-PER_PAGE = 300
+PER_PAGE = 250
 SOURCES = (
     list_units.list_units,
     list_units.list_findings,
