@@ -241,7 +241,7 @@
       body.textContent = "";
       body.appendChild(part);
       /* a word that no column of a sheet of paper holds: there it may break anywhere */
-      body.classList.toggle("endless", Array.prototype.some.call(body.querySelectorAll("th, td"), function (cell) { return /\S{21}/.test(cell.textContent); }));
+      Array.prototype.forEach.call(body.querySelectorAll("th, td"), function (cell) { cell.classList.toggle("endless", /\S{21}/.test(cell.textContent)); });
       COLUMNS.forEach(function (column, n) {
         if (column[0] === state.sort) { head.cells[n].setAttribute("aria-sort", state.down ? "descending" : "ascending"); } else { head.cells[n].removeAttribute("aria-sort"); }
       });
