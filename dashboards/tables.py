@@ -239,7 +239,11 @@ def make_cell(kind: str, tag: str, root: str, top: float, is_sorted: bool) -> Ca
 
     def write_cell(value: Any) -> str:
         sort = write_sort_key(kind, take_number(value)) if is_sorted else None
-        said = plain(cut_value(value)) if type(value) in PLAIN and kind != "spark" else write_value(kind, cut_value(value), root, top)
+        said = (
+            plain(cut_value(value))
+            if type(value) in PLAIN and kind != "spark"
+            else write_value(kind, cut_value(value), root, top)
+        )
         return "".join((start, "" if sort is None else f' data-sort="{escape(sort)}"', ">", said, end))
 
     return write_cell if kind in UNLIKE else lru_cache(maxsize=CELLS_KEPT // 16, typed=True)(write_cell)

@@ -5,7 +5,7 @@ In: `ListBook`, and which of its lists a number leads to. Out: list/<fleet or IM
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import duckdb
@@ -76,16 +76,16 @@ def name_part(path: str, number: int) -> str:
     return f"{path}.html" if number == 1 else f"{path}.{number}.html"
 
 
-def make_pages(book: ListBook, context: Context) -> Iterator[Page]:
-    """The lists that a number of another page leads to."""
-    for path in sorted(context.lists.asked):
+def make_pages(book: ListBook, context: Context, part: Sequence[str]) -> Iterator[Page]:
+    """These lists."""
+    for path in part:
         entries, title, scope = book.entries[path], book.titles[path], path.split("/")[1]
         pages = -(-len(entries) // PER_PAGE)
         back = Link("Fleet", "index.html") if scope == FLEET else context.by_imo[scope].link
         for number in range(1, pages + 1):
-            part = entries[(number - 1) * PER_PAGE : number * PER_PAGE]
-            which = f"Lines {words.say_number((number - 1) * PER_PAGE + 1)} to {words.say_number((number - 1) * PER_PAGE + len(part))} of {words.say_number(len(entries))}"
-            table = Table("lines", which, COLUMNS, tuple(write_entry(e, context) for e in part), has_twin=False)
+            lines = entries[(number - 1) * PER_PAGE : number * PER_PAGE]
+            which = f"Lines {words.say_number((number - 1) * PER_PAGE + 1)} to {words.say_number((number - 1) * PER_PAGE + len(lines))} of {words.say_number(len(entries))}"
+            table = Table("lines", which, COLUMNS, tuple(write_entry(e, context) for e in lines), has_twin=False)
             further = list_further(path, number, pages)
             blocks = (table, Note("The list goes on:", links=further)) if further else (table,)
             yield Page(
