@@ -35,13 +35,17 @@ class Detection(NamedTuple):
 
 
 class Histories(NamedTuple):
-    """Edges (n, c + 1) of the spells in which it may have begun; hit, looked (n, 1, m); after (n, c, m), years since (n, c, m)."""
+    """Edges (n, c + 1) of the spells in which it may have begun; hit, looked (n, 1, m); after (n, c, m).
+
+    Years since it began (k,) and what was said (k,): of the k looks after, alone, since they are less than half of all.
+    """
 
     edges: np.ndarray
     hit: np.ndarray
     looked: np.ndarray
     after: np.ndarray
     since: np.ndarray
+    said: np.ndarray
 
 
 def lay_out(unit: ArrayLike, age: ArrayLike, found: ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -68,7 +72,8 @@ def divide_lives(ages: np.ndarray, hit: np.ndarray, looked: np.ndarray) -> Histo
     middle = np.where(np.isfinite(edges[:, 1:]), (edges[:, 1:] + edges[:, :-1]) / 2, 0.0)
     looks = np.where(looked, ages, 0.0)[:, None, :]
     after = (looks >= edges[:, 1:, None]) & looked[:, None, :]
-    return Histories(edges, hit[:, None, :], looked[:, None, :], after, np.where(after, looks - middle[:, :, None], 0.0))
+    said = np.broadcast_to(hit[:, None, :], after.shape)[after]
+    return Histories(edges, hit[:, None, :], looked[:, None, :], after, (looks - middle[:, :, None])[after], said)
 
 
 def weigh_units(theta: np.ndarray, of: Histories, is_first_clean: bool) -> np.ndarray:
@@ -82,9 +87,9 @@ def weigh_units(theta: np.ndarray, of: Histories, is_first_clean: bool) -> np.nd
         steep = np.exp(theta[1]) * (np.log(of.edges) - theta[0])
     chance = np.log(np.maximum(-np.diff(np.exp(-np.exp(np.minimum(steep, 50))), axis=1), 1e-300))
     seen = theta[2] + theta[3] * of.since
-    begun = special.log_expit(np.where(of.hit, seen, -seen))
-    sound = special.log_expit(np.where(of.hit, -theta[4], theta[4]))
-    each = np.where(of.looked, np.where(of.after, begun, sound), 0.0)
+    sound = np.where(of.looked, special.log_expit(np.where(of.hit, -theta[4], theta[4])), 0.0)
+    each = np.broadcast_to(sound, of.after.shape).copy()
+    each[of.after] = special.log_expit(np.where(of.said, seen, -seen))
     told = special.logsumexp(chance + each.sum(axis=2), axis=1)
     return told - special.logsumexp(chance + each[:, :, 0], axis=1) if is_first_clean else told
 
