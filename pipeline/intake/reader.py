@@ -157,7 +157,7 @@ def _walk_records(source: LineSource, dialect: Dialect, records: Records, path: 
         source.begin()
         try:
             cells = next(reader)
-            rule = _find_fault(cells, width, unnamed, source.taken, dialect.delimiter)
+            rule = find_fault(cells, width, unnamed, source.taken, dialect.delimiter)
         except StopIteration:
             return
         except (csv.Error, OverflowError):
@@ -193,7 +193,7 @@ def _is_skipped(cells: list[str], headers: list[str], dialect: Dialect, totals: 
     return False
 
 
-def _find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[str], delimiter: str) -> str | None:
+def find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[str], delimiter: str) -> str | None:
     """The slug of what is wrong with a record, or None.
 
     A record over several lines that doesn't fit is a quote that was never closed; so is one that fits but has swallowed a
