@@ -16,7 +16,7 @@ from pipeline.checks.context import context_sql
 from pipeline.checks.predicates import Check, reader_reason, table_checks
 from pipeline.contract import Table
 from pipeline.errors import UserError
-from pipeline.intake.reader import read_raw
+from pipeline.intake.plain import read_raw
 from pipeline.intake.stage import ROWS_AT_ONCE, insert_rows, stage_table
 from pipeline.intake.store import Store
 

@@ -17,7 +17,7 @@ from pipeline.errors import UserError
 from pipeline.intake.cell import BLANKS
 from pipeline.intake.dialect import Dialect
 from pipeline.intake.lines import LONGEST_RECORD
-from pipeline.intake.reader import LONGEST_SHOWN, MOST_BROKEN, Broken, Records, find_fault, plain_cell
+from pipeline.intake.reader import LONGEST_SHOWN, MOST_BROKEN, Broken, Records, find_fault, name_cells, plain_cell, read_records
 
 PIECE = 16 << 20
 MOST_OTHERS = 0.25  # share of lines that need the reader, beyond which it may as well read all
@@ -78,6 +78,34 @@ def read_plain(data: bytes, dialect: Dialect, records: Records, path: str) -> Pl
     )
     records.count, records.broken, records.rows = record_no, broken, iter(())
     return plain
+
+
+def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield the named records in the source's own columns, for the quarantine: (record_no, {header: cell})."""
+    records = read_records(data, dialect, path)
+    kept = name_cells(records)
+    plain = read_plain(data, dialect, records, path)
+    rows = ((number, cells) for number, _, cells in records.rows) if plain is None else _find_rows(plain, dialect.delimiter, wanted)
+    for number, cells in rows:
+        if number in wanted:
+            yield number, {name: cells[index] for index, name in kept}
+    blank = dict.fromkeys((name for _, name in kept), "")  # a sheet needs the columns to be filled in
+    yield from ((item.record_no, blank | {"(line)": item.value}) for item in records.broken if item.record_no in wanted)
+
+
+def _find_rows(plain: Plain, delimiter: str, wanted: set[int]) -> Iterator[tuple[int, list[str]]]:
+    """The wanted records among the plain lines, and all others: (record_no, cells)."""
+    numbers, row = np.array(sorted(wanted)), 0
+    begins = np.array([row for row, _, _ in plain.shifts])
+    for piece in plain.pieces:
+        ends = np.flatnonzero(np.frombuffer(piece, np.uint8) == NEWLINE)
+        shift = plain.shifts[int(np.searchsorted(begins, row, "right")) - 1][1]
+        inside = numbers[(numbers >= row + shift) & (numbers < row + shift + len(ends))]
+        for place in (inside - row - shift).tolist():
+            start = int(ends[place - 1]) + 1 if place else 0
+            yield place + row + shift, bytes(piece[start : ends[place]]).decode().split(delimiter)
+        row += len(ends)
+    yield from ((number, cells) for number, _, cells in plain.rows)
 
 
 def _keep_plain(plain: Plain, piece: memoryview, start: int, end: int, lines: int, record_no: int, line_no: int) -> int:
