@@ -33,7 +33,7 @@ from pipeline.intake.receive import receive_exports
 from pipeline.intake.received import write_time
 from pipeline.intake.stage import drop_stage, stage_files
 from pipeline.intake.store import ReceivedFile, Store
-from pipeline.warehouse.build import build_database, check_database, open_scratch
+from pipeline.warehouse.build import build_database, check_database, limit_memory, open_scratch, spill_place
 from pipeline.warehouse.later import compare_later_files
 from pipeline.warehouse.load import account_files, load_table
 from pipeline.warehouse.provenance import write_column_sources, write_declared, write_run
@@ -52,7 +52,7 @@ class RunOptions:
     A trial run reads the store but leaves its ledger as it is: the folders' files are not received. Where no register is
     needed, tables may be missing, and rows are put aside as of an unknown vessel or unit. A store that `is_part` of one need
     not hold every file that a declared correction speaks of. `keep_validation` takes each table's name and what
-    great-expectations reports of it. `figures` None means all.
+    great-expectations reports of it. `figures` None means all. `memory` is what DuckDB may hold, as in '2GB' (None: half of the machine).
     """
 
     folders: tuple[Path, ...]
@@ -65,6 +65,7 @@ class RunOptions:
     is_part: bool = False
     keep_validation: Callable[[str, dict], None] | None = None
     figures: tuple[str, ...] | None = None
+    memory: str | None = None
 
 
 def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: PageWriter | None = None) -> Summary:
@@ -87,8 +88,8 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
         files = [file for file in known if not file.is_corrections]
         tell(f"reading {len(files):,} files")
         matched = match_dialects(intake, files, store)
-        parsed = read_files(store, matched, corrections)
-        with build_database(options.db) as build:
+        parsed = read_files(store, matched, corrections, options.db, options.memory)
+        with build_database(options.db, options.memory) as build:
             tell("checking and loading the rows")
             if options.needs_register:
                 need_tables(parsed)
@@ -172,11 +173,17 @@ def known_by(ledger: tuple[ReceivedFile, ...], known_at: datetime | None) -> lis
 
 
 def read_files(
-    store: Store, matched: list[tuple[ReceivedFile, Dialect]], corrections: dict[str, tuple[Correction, ...]]
+    store: Store,
+    matched: list[tuple[ReceivedFile, Dialect]],
+    corrections: dict[str, tuple[Correction, ...]],
+    db: Path | None = None,
+    memory: str | None = None,
 ) -> list[ParsedFile]:
-    """Parse every file with its dialect and corrections, from the cache where nothing changed."""
+    """Parse every file with its dialect and corrections, from the cache where nothing changed; what DuckDB can't hold goes beside `db`."""
     con = open_scratch()
     try:
+        if db is not None:
+            limit_memory(con, memory, spill_place(db))
         parsed: dict[str, Parsed] = {}
         for file, dialect in matched:
             parsed[file.file_id] = parse_file(store, file, dialect, con, corrections.get(file.file_id, ()), parsed)

@@ -85,7 +85,9 @@ def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> Iter
     records = read_records(data, dialect, path)
     kept = name_cells(records)
     plain = read_plain(data, dialect, records, path)
-    rows = ((number, cells) for number, _, cells in records.rows) if plain is None else _find_rows(plain, dialect.delimiter, wanted)
+    rows = (
+        ((number, cells) for number, _, cells in records.rows) if plain is None else _find_rows(plain, dialect.delimiter, wanted)
+    )
     for number, cells in rows:
         if number in wanted:
             yield number, {name: cells[index] for index, name in kept}

@@ -80,7 +80,9 @@ def _stamped_sql(table: str, columns: list[str], key: str) -> str:
     own = {"unit_id": "unit_id || '-' || vessel_no", "imo_number": "berth.imo_number"}
     own |= {name: f"earlier({name}, days)" for name in columns if name.endswith(("_on", "_from", "_to"))}
     for number, (name, said) in enumerate(BLEMISHES.get(table, {}).items()):
-        own[name] = f"case when luck({key}, vessel_no, {number}) = 7 and vessel_no % 3 = {number} then '{said}' else {own.get(name, name)} end"
+        own[name] = (
+            f"case when luck({key}, vessel_no, {number}) = 7 and vessel_no % 3 = {number} then '{said}' else {own.get(name, name)} end"
+        )
     return ", ".join(f"{own.get(name, name)} as {name}" for name in columns)
 
 

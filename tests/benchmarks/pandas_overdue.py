@@ -24,7 +24,10 @@ SERVED = {
     "annual_service": ["annual_service", "pressure_test"],
     "pressure_test": ["pressure_test"],
 }
-OUTCOMES = {"inspection": ["satisfactory", "unsatisfactory", "not_found", "no_access"], "service": ["satisfactory", "unsatisfactory"]}
+OUTCOMES = {
+    "inspection": ["satisfactory", "unsatisfactory", "not_found", "no_access"],
+    "service": ["satisfactory", "unsatisfactory"],
+}
 
 
 def read_table(exports: Path, table: str, dates: list[str], words: list[str], more: list[str]) -> pd.DataFrame:
@@ -165,8 +168,16 @@ def _count_all(counted, stays, did, ends, fleet, as_of: int) -> pd.DataFrame:
     for duty, late in tables.items():
         overdue = count_at_ends(merge_stretches(late[~late.is_unknown]), ends, len(fleet))
         unknown = count_at_ends(merge_stretches(late), ends, len(fleet)) - overdue
-        for imo, *counts in [("*", *(c.sum(axis=0) for c in (units, overdue, unknown))), *zip(fleet, units, overdue, unknown, strict=True)]:
-            out.append(pd.DataFrame(dict(zip(("units", "overdue", "unknown"), counts, strict=True)) | {"month_end": ends, "imo_number": imo, "duty": duty}))
+        for imo, *counts in [
+            ("*", *(c.sum(axis=0) for c in (units, overdue, unknown))),
+            *zip(fleet, units, overdue, unknown, strict=True),
+        ]:
+            out.append(
+                pd.DataFrame(
+                    dict(zip(("units", "overdue", "unknown"), counts, strict=True))
+                    | {"month_end": ends, "imo_number": imo, "duty": duty}
+                )
+            )
     table = pd.concat(out, ignore_index=True)
     return table.assign(month_end=table.month_end.to_numpy().astype("datetime64[D]"))
 
