@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import shutil
+import threading
 from dataclasses import asdict, dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -29,6 +30,7 @@ from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
 PARSER_VERSION = "7"
+PLACING = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -62,10 +64,11 @@ def parse_file(
     con: duckdb.DuckDBPyConnection,
     corrections: tuple[Correction, ...] = (),
     earlier: dict[str, Parsed] | None = None,
-) -> Parsed:
+) -> Parsed | None:
     """Parse the file, or take the result of an earlier run with the same bytes, dialect and corrections.
 
-    `earlier` are the files read before, by file_id: a mended sheet is read as those that it answers were. A cached result whose Parquet files are not as they were written is made anew.
+    `earlier` are the files read before, by file_id: a mended sheet is read as those that it answers were; without them a sheet that is not
+    in the cache is not read (None). A cached result whose Parquet files are not as they were written is made anew.
     """
     parts = [received.sha256, dialect.digest, contract_digest(), PARSER_VERSION, duckdb.__version__]
     parts += [repr((item.record_no, item.header, item.was, item.to, item.said)) for item in corrections]
@@ -73,21 +76,25 @@ def parse_file(
     folder = store.root / "parsed" / key
     cached = _read_parsed(folder)
     if cached is None:
-        _parse_into(folder, store, received, dialect, con, corrections, earlier or {})
+        if not _parse_into(folder, store, received, dialect, con, corrections, earlier):
+            return None
         cached = _read_parsed(folder)
     if cached is None:
         raise UserError("cannot-write", path=folder, why="what was written does not read back")
     return cached
 
 
-def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con, corrections, earlier) -> None:
-    """Write the Parquet files beside the final folder, then move them in: a crash leaves no half result."""
-    part = folder.with_name(f"{folder.name}.{os.getpid()}.part")
+def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con, corrections, earlier) -> bool:
+    """Write the Parquet files beside the final folder, then move them in: a crash leaves no half result. False: a sheet has to wait."""
+    # two threads may have the same bytes under two names
+    part = folder.with_name(f"{folder.name}.{os.getpid()}.{threading.get_ident()}.part")
     try:
         shutil.rmtree(part, ignore_errors=True)
         part.mkdir(parents=True)
         data = store.open_file(received)
         records = read_records(data, dialect, received.path)
+        if records.is_sheet and earlier is None:
+            return False
         plain = None if corrections else read_plain(data, dialect, records, received.path)
         del data
         if plain is None:
@@ -112,8 +119,11 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
         result["is_sheet"] = records.is_sheet
         result["formats"] = list_settled(dialect)
         (part / "parsed.json").write_text(json.dumps(result), encoding="utf-8")
-        shutil.rmtree(folder, ignore_errors=True)
-        os.replace(part, folder)
+        with PLACING:
+            if _read_parsed(folder) is None:  # not yet put there by the other thread, which may be reading it
+                shutil.rmtree(folder, ignore_errors=True)
+                os.replace(part, folder)
+        return True
     except OSError as error:
         raise UserError("cannot-write", path=folder, why=error.strerror) from error
     except duckdb.IOException as error:

@@ -8,6 +8,7 @@ in a thousand comes twice, one in a thousand can't be read. Writing a thousand v
 from __future__ import annotations
 
 import shutil
+import sys
 from pathlib import Path
 
 import duckdb
@@ -125,3 +126,7 @@ def _write_vessels(con, out: Path, vessels: int, columns: list[str]) -> None:
         f"copy (select {selected} from range({vessels}) as numbers (no) join template_vessel "
         f"on template_no = no % {min(vessels, TEMPLATE_VESSELS)} order by no) to '{out / 'exports' / 'vessel.csv'}' (header true)"
     )
+
+
+if __name__ == "__main__":
+    make_fleet(Path(sys.argv[1]), int(sys.argv[2]))

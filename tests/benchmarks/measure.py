@@ -12,8 +12,6 @@ import sys
 import time
 from pathlib import Path
 
-from tests.benchmarks.make_fleet import make_fleet
-
 
 def call(module: str, *arguments: str | Path) -> dict:
     """What a module prints as JSON, with wall and processor seconds and the most memory (MiB) of its process. RuntimeError if it fails."""
@@ -35,7 +33,8 @@ def measure_fleet(vessels: int, work: Path, repeats: int, memory: str, only_runs
     With `keep` the fleet's exports and databases stay: whole.duckdb, and month.duckdb with the month more.
     """
     place = work / f"fleet_{vessels}"
-    make_fleet(place, vessels)
+    # apart: a process is told to have held what its parent did when it was started
+    subprocess.run([sys.executable, "-m", "tests.benchmarks.make_fleet", str(place), str(vessels)], check=True)
     exports, found = place / "exports", {}
     size = sum(path.stat().st_size for path in exports.rglob("*.csv"))
     for _ in range(repeats):
