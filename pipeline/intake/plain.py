@@ -141,7 +141,18 @@ def _find_body(data: bytes, dialect: Dialect, records: Records) -> tuple[bytes, 
     header = _read_line(data[begin:end].decode(), dialect.delimiter)
     if not end or header is None or [plain_cell(cell) for cell in header] != records.headers:
         return None
-    return (data[end:] if data.endswith(b"\n") else data[end:] + b"\n"), dialect.skip_head + 1
+    return _drop_blank_end(data[end:] if data.endswith(b"\n") else data[end:] + b"\n"), dialect.skip_head + 1
+
+
+def _drop_blank_end(text: bytes) -> bytes:
+    """Without the lines after the last one that says something: they belong to no record."""
+    end = len(text)
+    while end:
+        begin = text.rfind(b"\n", 0, end - 1) + 1
+        if text[begin:end].decode().strip():
+            break
+        end = begin
+    return text[:end]
 
 
 def _has_no_blanks(text: bytes, delimiter: str) -> bool:
@@ -163,7 +174,7 @@ def _read_line(line: str, delimiter: str) -> list[str] | None:
 def _walk_pieces(text: bytes, delimiter: int, width: int) -> Iterator[tuple[memoryview, np.ndarray, np.ndarray]]:
     """Pieces of whole lines: the bytes, where its lines end (n,), which of them are not plain (n,)."""
     view, begin = memoryview(text), 0
-    while begin < len(text) and text != b"\n":
+    while begin < len(text):
         end = len(text) if begin + PIECE >= len(text) else text.rfind(b"\n", begin, begin + PIECE) + 1
         end = end or text.find(b"\n", begin + PIECE) + 1
         piece = view[begin:end]
