@@ -126,6 +126,7 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--store", type=Path, default=Path(".firekpi"), help="where exports are kept (default: .firekpi)")
     parser.add_argument("--as-of", help="day of the report, year-month-day (default: today)")
     parser.add_argument("--known-at", help="count only files received by this time (default: all)")
+    parser.add_argument("--memory", metavar="SIZE", help="most that DuckDB may hold, as in 2GB (default: half of the machine's)")
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -281,7 +282,8 @@ def _verify(options: argparse.Namespace) -> int:
 
 
 def _run_options(options: argparse.Namespace, kind, **places):
-    return kind(folders=tuple(options.folders), as_of=_date(options.as_of), known_at=_time(options.known_at), **places)
+    times = {"as_of": _date(options.as_of), "known_at": _time(options.known_at)}
+    return kind(folders=tuple(options.folders), memory=options.memory, **times, **places)
 
 
 def _date(text: str | None, option: str = "--as-of") -> date | None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import signal
 import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -33,7 +34,7 @@ from pipeline.intake.receive import receive_exports
 from pipeline.intake.received import write_time
 from pipeline.intake.stage import drop_stage, stage_files
 from pipeline.intake.store import ReceivedFile, Store
-from pipeline.warehouse.build import build_database, check_database, open_scratch
+from pipeline.warehouse.build import build_database, check_database, limit_memory, open_scratch, spill_place
 from pipeline.warehouse.later import compare_later_files
 from pipeline.warehouse.load import account_files, load_table
 from pipeline.warehouse.provenance import write_column_sources, write_declared, write_run
@@ -42,6 +43,7 @@ from pipeline.warehouse.summary import Summary, read_summary
 Progress = Callable[[str], None]
 # Takes the path of a finished database, writes pages from it, and returns what puts them in place.
 PageWriter = Callable[[Path], Callable[[], object]]
+READERS = 2
 ParsedFile = tuple[ReceivedFile, Dialect, Parsed]
 
 
@@ -52,7 +54,7 @@ class RunOptions:
     A trial run reads the store but leaves its ledger as it is: the folders' files are not received. Where no register is
     needed, tables may be missing, and rows are put aside as of an unknown vessel or unit. A store that `is_part` of one need
     not hold every file that a declared correction speaks of. `keep_validation` takes each table's name and what
-    great-expectations reports of it. `figures` None means all.
+    great-expectations reports of it. `figures` None means all. `memory` is what DuckDB may hold, as in '2GB' (None: half of the machine).
     """
 
     folders: tuple[Path, ...]
@@ -65,6 +67,7 @@ class RunOptions:
     is_part: bool = False
     keep_validation: Callable[[str, dict], None] | None = None
     figures: tuple[str, ...] | None = None
+    memory: str | None = None
 
 
 def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: PageWriter | None = None) -> Summary:
@@ -87,8 +90,8 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
         files = [file for file in known if not file.is_corrections]
         tell(f"reading {len(files):,} files")
         matched = match_dialects(intake, files, store)
-        parsed = read_files(store, matched, corrections)
-        with build_database(options.db) as build:
+        parsed = read_files(store, matched, corrections, options.db, options.memory)
+        with build_database(options.db, options.memory) as build:
             tell("checking and loading the rows")
             if options.needs_register:
                 need_tables(parsed)
@@ -172,17 +175,45 @@ def known_by(ledger: tuple[ReceivedFile, ...], known_at: datetime | None) -> lis
 
 
 def read_files(
-    store: Store, matched: list[tuple[ReceivedFile, Dialect]], corrections: dict[str, tuple[Correction, ...]]
+    store: Store,
+    matched: list[tuple[ReceivedFile, Dialect]],
+    corrections: dict[str, tuple[Correction, ...]],
+    db: Path | None = None,
+    memory: str | None = None,
 ) -> list[ParsedFile]:
-    """Parse every file with its dialect and corrections, from the cache where nothing changed."""
+    """Parse every file with its dialect and corrections, from the cache where nothing changed; what DuckDB can't hold goes beside `db`."""
     con = open_scratch()
     try:
-        parsed: dict[str, Parsed] = {}
-        for file, dialect in matched:
-            parsed[file.file_id] = parse_file(store, file, dialect, con, corrections.get(file.file_id, ()), parsed)
+        if db is not None:
+            limit_memory(con, memory, spill_place(db))
+        parsed = read_side_by_side(store, matched, corrections, con)
+        for file, dialect in matched:  # sheets are read as the files that they answer were
+            if parsed[file.file_id] is None:
+                earlier = {file_id: done for file_id, done in parsed.items() if done is not None}
+                parsed[file.file_id] = parse_file(store, file, dialect, con, corrections.get(file.file_id, ()), earlier)
         return [(file, dialect, parsed[file.file_id]) for file, dialect in matched]
     finally:
         con.close()
+
+
+def read_side_by_side(store: Store, matched: list, corrections: dict, con: duckdb.DuckDBPyConnection) -> dict[str, Parsed | None]:
+    """Each file but sheets not read before (None), two at a time: a file of an ordinary size keeps one core busy.
+
+    Of several files that can't be read the first is named, whichever thread was faster.
+    """
+    local = threading.local()
+
+    def read(item: tuple[ReceivedFile, Dialect]) -> Parsed | None:
+        file, dialect = item
+        local.con = getattr(local, "con", None) or con.cursor()
+        return parse_file(store, file, dialect, local.con, corrections.get(file.file_id, ()))
+
+    with ThreadPoolExecutor(READERS) as pool:
+        try:
+            return dict(zip((file.file_id for file, _ in matched), pool.map(read, matched), strict=True))
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
 
 
 def load_records(

@@ -19,14 +19,10 @@ def context_sql(table: Table) -> str:
         selected += [_known_sql("unit_id", "known_unit") + " as is_known_unit", "known_unit.made_on as known_made_on"]
         joins.append("left join (select unit_id, min(made_on) as made_on from record.unit group by unit_id) "
                      "as known_unit on known_unit.unit_id = row_of_file.unit_id")  # fmt: skip
+    # clash: of one file, rows of one key and two contents
     same_key = " and ".join(f"clash.{name} is not distinct from row_of_file.{name}" for name in ("file_no", *table.key))
-    key = ", ".join(table.key)
-    readable = readable_key_sql(table, "row_of_file")
-    selected.append(f"clash.file_no is not null and {readable} as is_conflicting")
-    joins.append(
-        f"left join (select file_no, {key} from row_of_file where {readable} "
-        f"group by file_no, {key} having min(content) <> max(content)) as clash on {same_key}"
-    )
+    selected.append(f"clash.file_no is not null and {readable_key_sql(table, 'row_of_file')} as is_conflicting")
+    joins.append(f"left join clash on {same_key}")
     return f"select {', '.join(selected)} from row_of_file {' '.join(joins)}"
 
 

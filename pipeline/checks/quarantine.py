@@ -12,11 +12,11 @@ from itertools import islice
 
 import duckdb
 
-from pipeline.checks.context import context_sql
+from pipeline.checks.context import context_sql, readable_key_sql
 from pipeline.checks.predicates import Check, reader_reason, table_checks
 from pipeline.contract import Table
 from pipeline.errors import UserError
-from pipeline.intake.reader import read_raw
+from pipeline.intake.plain import read_raw
 from pipeline.intake.stage import ROWS_AT_ONCE, insert_rows, stage_table
 from pipeline.intake.store import Store
 
@@ -30,7 +30,7 @@ def check_table(con: duckdb.DuckDBPyConnection, table: Table, count_failing: Cou
 
     Raises UserError check-crashed or checks-disagree.
     """
-    stage_table(con, table, context_sql(table))
+    stage_table(con, table, context_sql(table), readable_key_sql(table, "row_of_file"))
     checks = table_checks(table)
     checked = con.execute(f"select count(*) from stage_{table.name}").fetchone()[0]
     if not checked:  # a third of a second a table, most of it great-expectations', to count nothing

@@ -1,25 +1,31 @@
 -- duty.event: one row is a day on which a unit satisfied a rule, with one record that proves it. Where a rule runs from the
 -- cartridge's date of manufacture, that date is such a day: tests before it were another cartridge's.
 create table duty.event as
-with looked as (
-    select unit_id, inspected_on as done_on, 'inspection' as record, null as kind, false as is_examination, null as tested_part,
-        file_id, record_no, line_no
-    from record.inspection where outcome = 'satisfactory'
-    union all
-    select unit_id, serviced_on, 'service', kind, coalesce(is_examination, false), coalesce(tested_part, 'both'), file_id, record_no, line_no
-    from record.service where outcome = 'satisfactory'
+with looking as (
+    select distinct rule_id from duty.satisfied_by where record = 'inspection' and kind is null and is_examination is null and tested_part is null
+),
+looked as (
+    select rule_id, unit_id, inspected_on as done_on, file_id, record_no, line_no
+    from record.inspection, looking where outcome = 'satisfactory'
+),
+worked as (
+    select rule_id, unit_id, serviced_on as done_on, min({'record': 'service', 'kind': service.kind, 'file_id': file_id,
+        'record_no': record_no, 'line_no': line_no}) as proof
+    from record.service as service join duty.satisfied_by as wanted
+        on wanted.record = 'service' and (wanted.kind is null or wanted.kind = service.kind)
+        and (wanted.is_examination is null or coalesce(service.is_examination, false))
+        and (wanted.tested_part is null or coalesce(service.tested_part, 'both') in (wanted.tested_part, 'both'))
+    where outcome = 'satisfactory'
+    group by rule_id, unit_id, serviced_on
 )
 select rule_id, unit_id, done_on, proof
 from (
-    select rule_id, unit_id, done_on,
-        min({'record': looked.record, 'kind': coalesce(looked.kind, looked.record), 'file_id': file_id, 'record_no': record_no,
-            'line_no': line_no}) as proof
+    -- A unit has one inspection a day, which is the proof; of several pieces of work the first by kind.
+    select rule_id, unit_id, done_on, {'record': 'inspection', 'kind': 'inspection', 'file_id': file_id, 'record_no': record_no,
+        'line_no': line_no} as proof
     from looked
-    join duty.satisfied_by as wanted
-        on wanted.record = looked.record and (wanted.kind is null or wanted.kind = looked.kind)
-        and (wanted.is_examination is null or looked.is_examination)
-        and (wanted.tested_part is null or looked.tested_part in (wanted.tested_part, 'both'))
-    group by rule_id, unit_id, done_on
+    union all
+    select * from worked anti join looked using (rule_id, unit_id, done_on)
     union all
     select rule_id, unit_id, cartridge_made_on, min({'record': 'unit', 'kind': 'cartridge_made_on', 'file_id': file_id,
         'record_no': record_no, 'line_no': line_no})

@@ -4,8 +4,13 @@
 -- tell. planned_on is the day it was planned for, due_on the last day in time: they differ where a rule gives grace.
 create table duty.span as
 with recursive ranked as (
-    select subject_no, basis_on, done_on, proof, row_number() over (partition by subject_no order by done_on) as event_no
-    from duty.subject_event
+    select subject_no, basis_on, done_on, proof, row_number() over later as event_no, lead(done_on) over later as next_on,
+        lead(proof) over later as next_proof
+    from duty.subject_event window later as (partition by subject_no order by done_on)
+),
+asked as (
+    select subject.*, duty, anchor, rule.first_basis, interval_months, grace_months
+    from duty.subject as subject join duty.rule as rule using (rule_id)
 ),
 -- Dates that run from the day due: each piece of work within its window moves the plan on by one interval, counted from the
 -- day on which the plan started, so that ends of months don't drift. Work done earlier, or a whole interval late, starts anew.
@@ -18,12 +23,6 @@ plan as (
         case when keeps_plan(started_on, times, interval_months, window_before_months, done_on) then times + 1 else 1 end
     from plan join ranked on ranked.subject_no = plan.subject_no and ranked.event_no = plan.event_no + 1
     join duty.subject as subject on subject.subject_no = plan.subject_no join duty.rule as rule using (rule_id)
-),
-chained as (
-    select subject_no, false as is_first, event_no, basis_on, done_on as counts_on, proof as basis, lead(done_on) over later as done_on,
-        lead(proof) over later as done
-    from ranked
-    window later as (partition by subject_no order by done_on)
 ),
 first_event as (
     select subject_no, min(done_on) as done_on, arg_min(proof, done_on) as done from duty.subject_event group by subject_no
@@ -41,30 +40,30 @@ triggered as (
     group by subject_no, found_on
 ),
 linked as (
-    select chained.* exclude (counts_on), case when basis_on < counts_on then greatest(from_on, counts_on) else from_on end as judged_from,
-        to_on as judged_to
-    from chained join duty.subject using (subject_no) join duty.rule as rule using (rule_id) where rule.first_basis <> 'none'
+    select asked.* exclude (from_on, to_on), false as is_first, event_no, basis_on, proof as basis, next_on as done_on, next_proof as done,
+        case when basis_on < ranked.done_on then greatest(from_on, ranked.done_on) else from_on end as judged_from, to_on as judged_to
+    from ranked join asked using (subject_no) where asked.first_basis <> 'none'
     union all by name
-    select subject_no, true as is_first, 0 as event_no, basis_on, basis, done_on, done, begun.from_on as judged_from, begun.to_on as judged_to
-    from duty.first_basis as begun join duty.subject using (subject_no) join duty.rule as rule using (rule_id)
-    left join first_event using (subject_no)
-    where rule.first_basis <> 'none' and (done_on is null or done_on > begun.from_on)
+    select asked.* exclude (from_on, to_on), true as is_first, 0 as event_no, basis_on, basis, done_on, done, begun.from_on as judged_from,
+        begun.to_on as judged_to
+    from duty.first_basis as begun join asked using (subject_no) left join first_event using (subject_no)
+    where asked.first_basis <> 'none' and (done_on is null or done_on > begun.from_on)
     union all by name
-    select triggered.*, false as is_first, 0 as event_no, ranked.done_on, ranked.proof as done, from_on as judged_from, to_on as judged_to
-    from triggered join duty.subject using (subject_no)
+    select asked.* exclude (from_on, to_on), false as is_first, 0 as event_no, triggered.basis_on, basis, ranked.done_on, ranked.proof as done,
+        from_on as judged_from, to_on as judged_to
+    from triggered join asked using (subject_no)
     asof left join ranked on ranked.subject_no = triggered.subject_no and ranked.done_on >= triggered.basis_on
 ),
 dated as (
     select linked.*, case when anchor = 'due' then due_date(started_on, times * interval_months)
         else due_date(basis_on, interval_months) end as planned_on
-    from linked join duty.subject using (subject_no) join duty.rule as rule using (rule_id)
-    left join plan on plan.subject_no = linked.subject_no and plan.event_no = linked.event_no
+    from linked left join plan on plan.subject_no = linked.subject_no and plan.event_no = linked.event_no
 )
 select imo_number, subject_id as unit_id, duty, rule_id, subject_no, stay_no, is_first, basis_on, basis.kind as basis_kind,
     basis.file_id as basis_file_id, basis.record_no as basis_record_no, basis.line_no as basis_line_no,
     due_date(planned_on, coalesce(grace_months, 0)) as due_on, planned_on, judged_from, judged_to,
     dated.done_on, done.kind as done_kind, done.file_id as done_file_id, done.record_no as done_record_no,
     done.line_no as done_line_no
-from dated join duty.subject as subject using (subject_no) join duty.rule as rule using (rule_id)
+from dated
 where (dated.done_on is null or dated.done_on > judged_from) and (judged_to is null or is_first or dated.basis_on < judged_to)
 order by imo_number, subject_id, duty, basis_on, subject_no;

@@ -1,10 +1,10 @@
 -- one row is a doubt: a satisfactory record that states another next due date than the rule gives
 with stating as (
     select 'inspection' as table_name, 'onboard_check' as duty, unit_id, inspected_on as done_on, stated_next_due_on, file_id, record_no, line_no
-    from record.inspection where outcome = 'satisfactory'
+    from record.inspection where outcome = 'satisfactory' and stated_next_due_on is not null
     union all
     select 'service', kind, unit_id, serviced_on, stated_next_due_on, file_id, record_no, line_no
-    from record.service where outcome = 'satisfactory' and kind in ('annual_service', 'pressure_test')
+    from record.service where outcome = 'satisfactory' and stated_next_due_on is not null and kind in ('annual_service', 'pressure_test')
 )
 select 'stated-due-differs' as rule, table_name, stating.file_id, stating.record_no, stating.line_no, 'stated_next_due_on' as column_name,
     'of ' || stated_next_due_on::varchar || ', the rule gives ' || min(due_on)::varchar as value

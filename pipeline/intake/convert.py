@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pipeline import contract
 from pipeline.contract import Column, Table
-from pipeline.intake.cell import Query, clean_sql, date_sql, lower_sql, month_sql, number_sql, suffix_sql
+from pipeline.intake.cell import Query, clean_sql, date_sql, lower_sql, month_sql, number_sql, suffix_sql, tried_date_sql
 from pipeline.intake.dialect import Dialect, Feed, Source
 
 UNREADABLE = {
@@ -25,9 +25,11 @@ PRECISIONS = {
 }
 
 
-def conversion_sql(feed: Feed, headers: list[str], dialect: Dialect) -> tuple[str, dict[str, object]]:
+def conversion_sql(
+    feed: Feed, headers: list[str], dialect: Dialect, is_trimmed: bool = False
+) -> tuple[str, dict[str, object]]:  # fmt: skip
     """SELECT from `source_record` (record_no, line_no, c0, c1, ...) into the feed's typed canonical rows."""
-    query = Query()
+    query = Query(is_trimmed)
     table = contract.tables()[feed.table]
     texts = [f"{_text_sql(query, table, column, feed, headers, dialect)} as x_{column.name}" for column in table.columns]
     typed = [f"{_typed_sql(query, column, feed, dialect)} as {column.name}" for column in table.columns]
@@ -38,9 +40,10 @@ def conversion_sql(feed: Feed, headers: list[str], dialect: Dialect) -> tuple[st
 with cells as (select record_no, line_no, {item} as item_no, {cell} as cell,
     {", ".join(texts)}
 from {source}),
+tried as (select *{"".join(_tried_sql(query, table, feed, dialect))} from cells),
 typed as (select *,
     {", ".join(typed)}
-from cells)
+from tried)
 select record_no, line_no, item_no::integer as item_no, {names}, {problems} as problems from typed"""
     return sql, query.parameters
 
@@ -122,12 +125,27 @@ def _precision_sql(query: Query, source: Source, headers: list[str], dialect: Di
     return f"case {' '.join(cases)} end"
 
 
+def _tried_sql(query: Query, table: Table, feed: Feed, dialect: Dialect) -> list[str]:
+    """What each format makes of each date; none where names of months come before, which asks for more than a format."""
+    return [] if dialect.months else [
+        f", try_strptime(x_{column.name}, {query.bind(form)})::date as d{number}_{column.name}"
+        for column in table.columns if column.type == "date"
+        for number, form in enumerate(_formats(feed.columns.get(column.name, Source())))
+    ]  # fmt: skip
+
+
+def _formats(source: Source) -> tuple[str, ...]:
+    return source.formats or ("%Y-%m-%d",)
+
+
 def _typed_sql(query: Query, column: Column, feed: Feed, dialect: Dialect) -> str:
     """The typed value, null where the text can't be read as the contract's type."""
     text = f"x_{column.name}"
     source = feed.columns.get(column.name, Source())
     if column.type == "date":
-        return date_sql(query, month_sql(query, text, dialect), source.formats or ("%Y-%m-%d",))
+        if dialect.months:
+            return date_sql(query, month_sql(query, text, dialect), _formats(source))
+        return tried_date_sql(text, [f"d{number}_{column.name}" for number in range(len(_formats(source)))])
     if column.type in ("integer", "decimal"):
         return number_sql(query, text, column, source, dialect)
     words = {word.lower(): word for word in column.words} | source.words

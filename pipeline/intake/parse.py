@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import shutil
+import threading
 from dataclasses import asdict, dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -23,11 +24,13 @@ from pipeline.errors import UserError
 from pipeline.intake.convert import conversion_sql, unmatched_sql
 from pipeline.intake.corrections import Correction, correct_rows
 from pipeline.intake.date_order import list_settled, settle_formats
-from pipeline.intake.dialect import Dialect
+from pipeline.intake.dialect import Dialect, Feed
+from pipeline.intake.plain import Plain, read_plain
 from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
-PARSER_VERSION = "6"
+PARSER_VERSION = "7"
+PLACING = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -61,10 +64,11 @@ def parse_file(
     con: duckdb.DuckDBPyConnection,
     corrections: tuple[Correction, ...] = (),
     earlier: dict[str, Parsed] | None = None,
-) -> Parsed:
+) -> Parsed | None:
     """Parse the file, or take the result of an earlier run with the same bytes, dialect and corrections.
 
-    `earlier` are the files read before, by file_id: a mended sheet is read as those that it answers were. A cached result whose Parquet files are not as they were written is made anew.
+    `earlier` are the files read before, by file_id: a mended sheet is read as those that it answers were; without them a sheet that is not
+    in the cache is not read (None). A cached result whose Parquet files are not as they were written is made anew.
     """
     parts = [received.sha256, dialect.digest, contract_digest(), PARSER_VERSION, duckdb.__version__]
     parts += [repr((item.record_no, item.header, item.was, item.to, item.said)) for item in corrections]
@@ -72,35 +76,54 @@ def parse_file(
     folder = store.root / "parsed" / key
     cached = _read_parsed(folder)
     if cached is None:
-        _parse_into(folder, store, received, dialect, con, corrections, earlier or {})
+        if not _parse_into(folder, store, received, dialect, con, corrections, earlier):
+            return None
         cached = _read_parsed(folder)
     if cached is None:
         raise UserError("cannot-write", path=folder, why="what was written does not read back")
     return cached
 
 
-def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con, corrections, earlier) -> None:
-    """Write the Parquet files beside the final folder, then move them in: a crash leaves no half result."""
-    part = folder.with_name(f"{folder.name}.{os.getpid()}.part")
+def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dialect, con, corrections, earlier) -> bool:
+    """Write the Parquet files beside the final folder, then move them in: a crash leaves no half result. False: a sheet has to wait."""
+    # two threads may have the same bytes under two names
+    part = folder.with_name(f"{folder.name}.{os.getpid()}.{threading.get_ident()}.part")
     try:
         shutil.rmtree(part, ignore_errors=True)
         part.mkdir(parents=True)
-        records = read_records(store.open_file(received), dialect, received.path)
-        records.rows = correct_rows(records.rows, records, corrections, dialect.delimiter)
-        load_records(records, part / "records.csv", con)
+        data = store.open_file(received)
+        records = read_records(data, dialect, received.path)
+        if records.is_sheet and earlier is None:
+            return False
+        plain = None if corrections else read_plain(data, dialect, records, received.path)
+        del data
+        if plain is None:
+            records.rows = correct_rows(records.rows, records, corrections, dialect.delimiter)
+            load_records(records, part / "records.csv", con)
+        else:
+            load_plain(plain, records, part, dialect.delimiter, con)
         answered = [earlier[file_id].formats for file_id, _ in records.answers.values() if file_id in earlier]
         dialect = settle_formats(dialect, records.headers, received.path, con, answered if records.is_sheet else None)
         broken = sorted(records.broken, key=lambda item: item.record_no) + _unmatched(records, dialect, con)
-        feeds = [_write_feed(part, number, feed, records.headers, dialect, con) for number, feed in enumerate(dialect.feeds)]
-        (part / "records.csv").unlink()
+        is_trimmed = plain is not None and plain.is_trimmed
+        in_order = plain is not None and not plain.rows
+        feeds = [
+            _write_feed(part, number, conversion_sql(feed, records.headers, dialect, is_trimmed), feed, in_order, con)
+            for number, feed in enumerate(dialect.feeds)
+        ]
+        for name in ("records.csv", "plain.csv"):
+            (part / name).unlink(missing_ok=True)
         result = {"records": records.count, "lines_skipped": records.lines_skipped, "feeds": feeds}
         result["broken"] = [asdict(item) for item in broken]
         result["answers"] = [(number, *answered) for number, answered in records.answers.items()]
         result["is_sheet"] = records.is_sheet
         result["formats"] = list_settled(dialect)
         (part / "parsed.json").write_text(json.dumps(result), encoding="utf-8")
-        shutil.rmtree(folder, ignore_errors=True)
-        os.replace(part, folder)
+        with PLACING:
+            if _read_parsed(folder) is None:  # not yet put there by the other thread, which may be reading it
+                shutil.rmtree(folder, ignore_errors=True)
+                os.replace(part, folder)
+        return True
     except OSError as error:
         raise UserError("cannot-write", path=folder, why=error.strerror) from error
     except duckdb.IOException as error:
@@ -110,28 +133,66 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
 
 
 def load_records(records: Records, path: Path, con) -> None:
-    """Bring the good records into the temporary table `source_record`: record_no, line_no, then text c0, c1, ..."""
-    columns = {"record_no": "BIGINT", "line_no": "BIGINT"}
-    columns |= {f"c{number}": "VARCHAR" for number in range(len(records.headers))}
+    """Bring the good records into the temporary view `source_record`: record_no, line_no, then text c0, c1, ..."""
+    _load_rows(records.rows, len(records.headers), path, "other_line", con)
+    con.execute("create or replace temp view source_record as from other_line")
+
+
+def _load_rows(rows, width: int, path: Path, table: str, con) -> None:
+    """Rows (record_no, line_no, cells) through a CSV file of our own."""
+    columns = {"record_no": "BIGINT", "line_no": "BIGINT"} | _text_columns(width)
     count = 0
     with open(path, "w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n", quoting=csv.QUOTE_ALL)
-        for record_no, line_no, cells in records.rows:
+        for record_no, line_no, cells in rows:
             writer.writerow((record_no, line_no, *cells))
             count += 1
+    _read_back(table, path, columns, "delim = ',', quote = '\"', escape = '\"'", count, con)
+
+
+def load_plain(plain: Plain, records: Records, part: Path, delimiter: str, con) -> None:
+    """As load_records, with the plain lines read by DuckDB as they are: `source_record` is a view on them and the other rows.
+
+    The number of a plain line is its rowid, to which is added what stood between the lines up to there.
+    """
+    width = len(records.headers)
+    with open(part / "plain.csv", "wb") as stream:
+        stream.writelines(plain.pieces)
+    plain.pieces.clear()
+    marks = f"delim = '{delimiter.replace(chr(39), chr(39) * 2)}', quote = '', escape = ''"
+    _read_back("plain_line", part / "plain.csv", _text_columns(width), marks, plain.count, con)
+    cells = ", ".join(_text_columns(width))
+    if len(plain.shifts) == 1 and not plain.rows:
+        _, record, line = plain.shifts[0]
+        con.execute(
+            f"create or replace temp view source_record as select rowid + {record} as record_no, rowid + {line} as line_no, {cells} from plain_line"
+        )
+        return
+    _load_rows(plain.rows, width, part / "records.csv", "other_line", con)
+    listed = ", ".join(map(str, plain.shifts)) or "(0, 0, 0)"
+    con.execute(f"create or replace temp table line_shift as from (values {listed}) as shift (from_row, record, line)")
     con.execute(
-        "create or replace temp table source_record as select * from read_csv($path, columns = $columns, "
-        "auto_detect = false, header = false, delim = ',', quote = '\"', escape = '\"', nullstr = '\0', new_line = '\\n', "
-        "max_line_size = 33554432)".replace("$columns", _columns_sql(columns)),
+        f"create or replace temp view source_record as select row_no + record as record_no, row_no + line as line_no, {cells} "
+        "from (select rowid as row_no, * from plain_line) as came asof join line_shift on from_row <= row_no "
+        f"union all select record_no, line_no, {cells} from other_line"
+    )
+
+
+def _read_back(table: str, path: Path, columns: dict[str, str], marks: str, count: int, con) -> None:
+    """The file as a temporary table, every line of it."""
+    listed = "{" + ", ".join(f"'{name}': '{kind}'" for name, kind in columns.items()) + "}"
+    con.execute(
+        f"create or replace temp table {table} as select * from read_csv($path, columns = {listed}, auto_detect = false, "
+        f"header = false, {marks}, nullstr = '\0', new_line = '\\n', max_line_size = 33554432)",
         {"path": str(path)},
     )
-    loaded = con.execute("select count(*) from source_record").fetchone()[0]
+    loaded = con.execute(f"select count(*) from {table}").fetchone()[0]
     if loaded != count:
         raise RuntimeError(f"{count} records written, {loaded} came back")
 
 
-def _columns_sql(columns: dict[str, str]) -> str:
-    return "{" + ", ".join(f"'{name}': '{kind}'" for name, kind in columns.items()) + "}"
+def _text_columns(width: int) -> dict[str, str]:
+    return {f"c{number}": "VARCHAR" for number in range(width)}
 
 
 def _unmatched(records: Records, dialect: Dialect, con) -> list[Broken]:
@@ -144,12 +205,14 @@ def _unmatched(records: Records, dialect: Dialect, con) -> list[Broken]:
     ]
 
 
-def _write_feed(part: Path, number: int, feed, headers: list[str], dialect: Dialect, con) -> dict:
+def _write_feed(part: Path, number: int, query: tuple[str, dict], feed: Feed, in_order: bool, con) -> dict:
+    """One Parquet file in the order of records; plain lines come so, but for the cells of a check list."""
     name = f"{number}-{feed.table}.parquet"
-    sql, parameters = conversion_sql(feed, headers, dialect)
-    con.execute(f"create or replace temp table feed_row as {sql}", parameters)
-    con.execute(f"copy (from feed_row order by record_no, item_no) to '{_quote(part / name)}' (format parquet)")
-    rows = con.execute("select count(*) from feed_row").fetchone()[0]
+    sql, parameters = query
+    order = "" if in_order and not feed.wide else "order by record_no, item_no"
+    rows = con.execute(
+        f"copy (select * from ({sql}) {order}) to '{_quote(part / name)}' (format parquet)", parameters
+    ).fetchone()[0]
     return {"table": feed.table, "file": name, "rows": rows, "sha256": _digest(part / name)}
 
 

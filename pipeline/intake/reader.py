@@ -157,7 +157,7 @@ def _walk_records(source: LineSource, dialect: Dialect, records: Records, path: 
         source.begin()
         try:
             cells = next(reader)
-            rule = _find_fault(cells, width, unnamed, source.taken, dialect.delimiter)
+            rule = find_fault(cells, width, unnamed, source.taken, dialect.delimiter)
         except StopIteration:
             return
         except (csv.Error, OverflowError):
@@ -193,7 +193,7 @@ def _is_skipped(cells: list[str], headers: list[str], dialect: Dialect, totals: 
     return False
 
 
-def _find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[str], delimiter: str) -> str | None:
+def find_fault(cells: list[str], width: int, unnamed: list[int], lines: list[str], delimiter: str) -> str | None:
     """The slug of what is wrong with a record, or None.
 
     A record over several lines that doesn't fit is a quote that was never closed; so is one that fits but has swallowed a
@@ -225,18 +225,8 @@ def _put_aside(records: Records, source: LineSource, rule: str, path: str) -> No
             raise UserError("not-csv", path=path, why="too many of its quotation marks are not closed") from error
 
 
-def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> Iterator[tuple[int, dict[str, str]]]:
-    """Yield the named records in the source's own columns, for the quarantine: (record_no, {header: cell})."""
-    records = read_records(data, dialect, path)
-    names = _tell_apart(records.headers)
-    kept = [(index, name) for index, name in enumerate(names) if name not in SHEET_COLUMNS]
-    for number, _, cells in records.rows:
-        if number in wanted:
-            yield number, {name: cells[index] for index, name in kept}
-    blank = dict.fromkeys((name for _, name in kept), "")  # a sheet needs the columns to be filled in
-    yield from ((item.record_no, blank | {"(line)": item.value}) for item in records.broken if item.record_no in wanted)
-
-
-def _tell_apart(headers: list[str]) -> list[str]:
-    """Headers as they are; a namesake gets a number, so that no cell is lost."""
-    return [name if name not in headers[:index] else f"{name} ({index + 1})" for index, name in enumerate(headers)]
+def name_cells(records: Records) -> list[tuple[int, str]]:
+    """The source's own columns as (place in a record, header); a namesake gets a number, so that no cell is lost."""
+    headers = records.headers
+    names = [name if name not in headers[:index] else f"{name} ({index + 1})" for index, name in enumerate(headers)]
+    return [(index, name) for index, name in enumerate(names) if name not in SHEET_COLUMNS]

@@ -5,7 +5,7 @@ create or replace temp table spelling as
 with asked as (
     select matching, unit_id, fold_unit(unit_id, matching) as folded,
         min(file_no::hugeint * 1000000000000 + record_no) as first_seen
-    from parquet_row join stage_feed using (filename)
+    from parquet_row join feed_file using (file_index)
     where matching is not null and unit_id is not null
     group by all
 ),
@@ -13,7 +13,7 @@ with asked as (
 twins as (
     select matching, folded from (
         select matching, fold_unit(unit_id, matching) as folded, file_no, unit_id
-        from parquet_row join stage_feed using (filename) where $is_register and matching is not null and unit_id is not null
+        from parquet_row join feed_file using (file_index) where $is_register and matching is not null and unit_id is not null
     )
     group by matching, folded, file_no having count(distinct unit_id) > 1
 ),

@@ -58,31 +58,51 @@ def insert_rows(con: duckdb.DuckDBPyConnection, table: str, rows: list[tuple]) -
         con.execute(f"insert into {table} select {', '.join(f'unnest(${name})' for name in columns)}", columns)
 
 
-def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str) -> None:
+def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str, readable_sql: str) -> None:
     """Create `stage_<table>` of all files: canonical columns, where each row came from, and what the checks need.
 
-    `context_sql` selects from `row_of_file` and adds the columns that the checks of this table look at.
+    `context_sql` selects from `row_of_file` and adds the columns that the checks of this table look at; `readable_sql` says whether a
+    row's key can be read whole. Also made: `repeated_<table>`, the hashes of keys that more than one row has: few of many, so that only
+    these rows have to be put in order.
     """
     # The same bytes under two names share one Parquet file: it is read once, and the join gives its rows to both.
     sql = "select distinct filename from stage_feed where table_name = $table order by filename"
     paths = [path for (path,) in con.execute(sql, {"table": table.name}).fetchall()]
-    columns = ", ".join(table.column_names)
+    columns, key = ", ".join(table.column_names), ", ".join(table.key)
     con.execute(f"create or replace temp view parquet_row as {_rows_sql(table, paths)}")
+    con.execute("create or replace temp table parquet_file (file_index ubigint, filename varchar)")
+    insert_rows(con, "parquet_file", list(enumerate(paths)))
+    con.execute(
+        "create or replace temp table feed_file as select file_index, file_no, matching, received_on from parquet_file "
+        f"join stage_feed as feed using (filename) join stage_file using (file_no) where feed.table_name = '{table.name}'"
+    )
     is_matched = _read_spelling(con, table)
     read_as = "coalesce(spelling.read_as, came.unit_id)" if is_matched else "came.unit_id"
     selected = ", ".join(f"{read_as} as unit_id" if name == "unit_id" else f"came.{name}" for name in table.column_names)
     spelt = "spelling.unit_id || ' read as ' || spelling.read_as" if is_matched else "null::varchar"
-    join = "left join spelling on spelling.matching = came.matching and spelling.unit_id = came.unit_id" if is_matched else ""
+    join = "left join spelling on spelling.matching = feed.matching and spelling.unit_id = came.unit_id" if is_matched else ""
     con.execute(
-        f"create or replace table stage_{table.name} as with came as ("
-        f"select feed.file_no, feed.matching, file.received_on, record_no, line_no, item_no, {columns}, problems "
-        f"from parquet_row join stage_feed as feed using (filename) join stage_file as file using (file_no)), "
-        f"read_row as (select file_no, record_no, line_no, item_no, {selected}, problems, received_on, {spelt} as spelt "
-        f"from came {join}), "
-        f"row_of_file as (select *, hash({columns}, problems) as content from read_row) "
-        f"{context_sql}"
+        f"create or replace temp view read_row as select file_no, record_no, line_no, item_no, {selected}, problems, received_on, "
+        f"{spelt} as spelt from parquet_row as came join feed_file as feed using (file_index) {join}"
     )
+    con.execute(
+        f"create or replace table repeated_{table.name} as "
+        f"select hash({key}) as key_hash from read_row group by all having count(*) > 1"
+    )
+    con.execute(
+        f"create or replace temp table clash as select file_no, {key} from "
+        f"(select *, hash({columns}, problems) as content from (select *, hash({key}) as key_hash from read_row) "
+        f"semi join repeated_{table.name} using (key_hash)) as clashing where {readable_sql.replace('row_of_file.', 'clashing.')} "
+        f"group by file_no, {key} having min(content) <> max(content)"
+    )
+    con.execute(
+        f"create or replace table stage_{table.name} as with row_of_file as "
+        f"(select *, hash({columns}, problems) as content, hash({key}) as key_hash from read_row) {context_sql}"
+    )
+    con.execute("drop view read_row")
     con.execute("drop view parquet_row")
+    for name in ("clash", "feed_file", "parquet_file"):
+        con.execute(f"drop table {name}")
 
 
 def _read_spelling(con: duckdb.DuckDBPyConnection, table: Table) -> bool:
@@ -91,7 +111,7 @@ def _read_spelling(con: duckdb.DuckDBPyConnection, table: Table) -> bool:
     if "unit_id" not in table.column_names or not con.execute(sql, {"table": table.name}).fetchone()[0]:
         return False
     is_register = table.name == "unit"
-    known = "parquet_row join stage_feed using (filename) where matching is null and unit_id is not null"
+    known = "parquet_row join feed_file using (file_index) where matching is null and unit_id is not null"
     con.execute(
         f"create or replace temp view known_unit as select distinct unit_id from {known if is_register else 'record.unit'}"
     )
@@ -104,11 +124,11 @@ def _rows_sql(table: Table, paths: list[str]) -> str:
     if paths:
         listed = ", ".join("'" + str(Path(path)).replace("'", "''") + "'" for path in paths)
         # hive_partitioning off: a folder called agent=foam on the way would else overwrite the column agent
-        return f"select * from read_parquet([{listed}], filename = true, hive_partitioning = false)"
+        return f"select *, file_index from read_parquet([{listed}], hive_partitioning = false)"
     empty = ", ".join(f"null::{column.sql_type} as {column.name}" for column in table.columns)
     return (
         f"select 0::bigint as record_no, 0::bigint as line_no, 0 as item_no, {empty}, "
-        f"null::{PROBLEM_TYPE} as problems, ''::varchar as filename where false"
+        f"null::{PROBLEM_TYPE} as problems, 0::ubigint as file_index where false"
     )
 
 

@@ -24,9 +24,34 @@ from pipeline.lock import Held, hold_lock, remove_lock
 CONNECTION = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
 
 
+MOST_MEMORY = "50%"  # of the machine
+
+
 def open_scratch() -> duckdb.DuckDBPyConnection:
     """A connection in memory, for parsing."""
     return _prepare(duckdb.connect(config=dict(CONNECTION)))
+
+
+def limit_memory(con: duckdb.DuckDBPyConnection, memory: str | None, folder: Path) -> None:
+    """What DuckDB may hold at once, as it writes it ('2GB', '25%'; None: half of the machine); beyond, it writes to the folder.
+
+    Python, numpy and what great-expectations loads come on top, some 300 MB. Raises UserError bad-memory.
+    """
+    try:
+        con.execute("set memory_limit = $memory", {"memory": memory or MOST_MEMORY})
+    except duckdb.Error as error:
+        raise UserError("bad-memory", value=memory) from error
+    con.execute("set temp_directory = $folder", {"folder": str(folder)})
+
+
+def spill_place(db: Path) -> Path:
+    """Beside the database, under a name that is swept with what a build leaves."""
+    part = _part(db.resolve())
+    return part.with_name(f"{part.name}.tmp")
+
+
+def _part(db: Path) -> Path:
+    return db.with_name(f"{db.name}.{os.getpid()}.part")
 
 
 def _prepare(con: duckdb.DuckDBPyConnection) -> duckdb.DuckDBPyConnection:
@@ -57,19 +82,20 @@ class Build:
 
 
 @contextmanager
-def build_database(db: Path) -> Iterator[Build]:
-    """Yield a new database with the schema, to be filled, closed and swapped in; what is not swapped in is removed.
+def build_database(db: Path, memory: str | None = None) -> Iterator[Build]:
+    """Yield a new database with the schema, to be filled, closed and swapped in; what is not swapped in is removed. memory: limit_memory.
 
     One build at a time on a database, whatever store it is built from: the other is told who is at it.
     Raises UserError database-busy, not-our-database or cannot-write; the old database is then untouched.
     """
     check_database(db)
     db = db.resolve()  # a link keeps leading to the database
-    part = db.with_name(f"{db.name}.{os.getpid()}.part")
+    part = _part(db)
     with _locked_database(db):
         con = None
         try:
             con = _prepare(duckdb.connect(str(part), config=dict(CONNECTION)))
+            limit_memory(con, memory, spill_place(db))
             con.execute(contract.macros_sql())
             con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
             yield Build(con, part, db)

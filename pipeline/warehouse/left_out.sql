@@ -1,16 +1,18 @@
 -- one row is a doubt that later files raise about a row that stands: rule, table_name, file_id, record_no, line_no, column_name, value
-with last_given as (
-    select table_name, key_hash, max(file_no) as file_no from row_key where key_hash is not null group by all
-),
-standing as (
+with standing as (
     select row_key.*, file.file_id, file.path from row_key join stage_file as file using (file_no) where fate = 'standing'
 ),
+restated_path as (select distinct path from stage_file semi join restating using (file_no)),
 -- the last version of a standing row's file that gives its key, well or badly
 last_version as (
     select standing.table_name, standing.key_hash, max(given.file_no) as file_no
-    from standing join row_key as given using (table_name, key_hash) join stage_file as file on file.file_no = given.file_no
+    from standing semi join restated_path using (path)
+    join row_key as given using (table_name, key_hash) join stage_file as file on file.file_no = given.file_no
     where file.path = standing.path
     group by all
+),
+last_given as (
+    select table_name, key_hash, max(file_no) as file_no from row_key semi join last_version using (table_name, key_hash) group by all
 ),
 left_out as (
     select distinct on (standing.table_name, standing.file_no, standing.record_no)
@@ -29,7 +31,8 @@ latest as (
 -- the last file of each source that gives a key, well or badly
 source_gave as (
     select folder, dialect, table_name, key_hash, any_value(imo_number) as imo_number, max(file_no) as file_no
-    from row_key join stage_file using (file_no) where key_hash is not null group by folder, dialect, table_name, key_hash
+    from row_key join stage_file using (file_no) semi join latest using (folder, dialect, table_name)
+    where key_hash is not null group by folder, dialect, table_name, key_hash
 ),
 vanished as (
     select distinct on (standing.table_name, standing.key_hash)

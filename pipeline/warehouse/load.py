@@ -16,54 +16,66 @@ from pipeline.errors import UserError
 def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
     """Load one table. A row equal to the standing one of its key is a duplicate; a different one replaces it."""
     key, columns = ", ".join(table.key), ", ".join(table.column_names)
-    con.execute(
-        f"""
-        create or replace table version_{table.name} as
-        select *, lead(file_no) over key_order as next_file_no, lead(record_no) over key_order as next_record_no
-        from (
-            select *, coalesce(content = lag(content) over key_order, false) as is_duplicate
-            from (select rowid as row_no, * from stage_{table.name})
-            where row_no not in (select row_no from failed_{table.name})
-            window key_order as (partition by {key} order by file_no, record_no, item_no)
-        )
-        window key_order as (partition by is_duplicate, {key} order by file_no, record_no, item_no)"""
-    )
+    _find_versions(con, table)
     con.execute(
         f"""
         create table record.{table.name} as
         select {columns}, file.file_id, record_no, line_no
-        from version_{table.name} join stage_file as file using (file_no)
-        where not is_duplicate and next_file_no is null
-        order by {", ".join(table.key)}"""
+        from (select rowid as row_no, * from stage_{table.name}) as stage join stage_file as file using (file_no)
+        left join version_{table.name} as version using (row_no)
+        where row_no not in (select row_no from failed_{table.name})
+            and not coalesce(is_duplicate, false) and next_file_no is null
+        order by {key}"""
     )
     con.execute(
         f"""
         create table history.{table.name} as
         select {columns}, file.file_id, record_no, line_no, later.file_id as replaced_by_file_id,
             next_record_no as replaced_by_record_no
-        from version_{table.name} as version join stage_file as file using (file_no)
+        from version_{table.name} as version join (select rowid as row_no, * from stage_{table.name}) as stage using (row_no)
+        join stage_file as file using (file_no)
         join stage_file as later on later.file_no = version.next_file_no
         where not is_duplicate
-        order by {", ".join(table.key)}, file.file_no"""
+        order by {key}, file.file_no"""
     )
     _count_rows(con, table)
     _keep_keys(con, table)
-    for name in ("version", "stage", "failed"):
+    for name in ("version", "stage", "failed", "repeated"):
         con.execute(f"drop table {name}_{table.name}")
+
+
+def _find_versions(con, table: Table) -> None:
+    """`version_<table>`: the good rows whose key others have too (row_no), which are duplicates, and what replaces the others."""
+    key = ", ".join(table.key)
+    con.execute(
+        f"""
+        create or replace table version_{table.name} as
+        select row_no, is_duplicate, lead(file_no) over key_order as next_file_no, lead(record_no) over key_order as next_record_no
+        from (
+            select *, coalesce(content = lag(content) over key_order, false) as is_duplicate
+            from (
+                select rowid as row_no, file_no, record_no, item_no, content, {key}
+                from stage_{table.name} semi join repeated_{table.name} using (key_hash)
+            )
+            where row_no not in (select row_no from failed_{table.name})
+            window key_order as (partition by {key} order by file_no, record_no, item_no)
+        )
+        window key_order as (partition by is_duplicate, {key} order by file_no, record_no, item_no)"""
+    )
 
 
 def _keep_keys(con, table: Table) -> None:
     """`row_key`: what later files restate, answer or leave out is told from it once all tables are loaded."""
     readable = readable_key_sql(table, "stage")
-    key = ", ".join(f"stage.{name}" for name in table.key)
     con.execute(
         f"""
         insert into row_key
         select '{table.name}', stage.file_no, stage.record_no, stage.line_no, stage.item_no, stage.imo_number,
-            case when {readable} then hash({key}) end, stage.content,
-            case when version.row_no is null then 'failed' when version.is_duplicate then 'duplicate'
+            case when {readable} then stage.key_hash end, stage.content,
+            case when failed.row_no is not null then 'failed' when version.is_duplicate then 'duplicate'
                 when version.next_file_no is null then 'standing' else 'replaced' end, stage.spelt
-        from stage_{table.name} as stage left join version_{table.name} as version on version.row_no = stage.rowid"""
+        from stage_{table.name} as stage left join version_{table.name} as version on version.row_no = stage.rowid
+        left join failed_{table.name} as failed on failed.row_no = stage.rowid"""
     )
 
 
@@ -73,13 +85,13 @@ def _count_rows(con, table: Table) -> None:
         f"""
         insert into intake.file_table
         with fate as (
-            select stage.file_no, stage.rowid in (select row_no from failed_{table.name}) as is_failed,
-                coalesce(version.is_duplicate, false) as is_duplicate, version.row_no is not null as is_version
+            select stage.file_no, failed.row_no is not null as is_failed, coalesce(version.is_duplicate, false) as is_duplicate
             from stage_{table.name} as stage
             left join version_{table.name} as version on version.row_no = stage.rowid
+            left join failed_{table.name} as failed on failed.row_no = stage.rowid
         ),
         counted as (
-            select file_no, count(*) filter (is_version and not is_duplicate) as loaded,
+            select file_no, count(*) filter (not is_failed and not is_duplicate) as loaded,
                 count(*) filter (is_failed) as failed, count(*) filter (is_duplicate) as duplicate
             from fate group by file_no
         ),

@@ -4,9 +4,10 @@
 -- or, where no row was good, of its rows' keys, or no key of it can be read. A later version with less in common goes on where the
 -- file ended, and restates nothing. A mended sheet is never restated as a whole: what its next version lacks stays open.
 create or replace temp table restating as
-with given as (
+with sent_again as (select file_no from stage_file qualify count(*) over (partition by path) > 1),
+given as (
     select file_no, table_name, key_hash, bool_or(fate <> 'failed') as is_good
-    from row_key where key_hash is not null group by all
+    from row_key semi join sent_again using (file_no) where key_hash is not null group by all
 ),
 asked as (
     select file_no, table_name, key_hash from given

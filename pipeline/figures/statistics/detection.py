@@ -20,6 +20,8 @@ PARTS = (0.4, 0.65, 0.8, 0.92)
 # not much worse than a coin, finds of a sound unit the exception
 EDGES = ((-0.7, 6.2), (-1.2, 2.3), (-3.0, 5.0), (0.0, 1.5), (0.7, 7.0))
 
+MOST_KEPT = 4
+
 
 class Detection(NamedTuple):
     """Shape and scale (years) of onset; chance that a look sees what has just begun, what its logit gains a year, chance that it passes
@@ -35,13 +37,19 @@ class Detection(NamedTuple):
 
 
 class Histories(NamedTuple):
-    """Edges (n, c + 1) of the spells in which it may have begun; hit, looked (n, 1, m); after (n, c, m), years since (n, c, m)."""
+    """Edges (n, c + 1) of the spells in which it may have begun; hit, looked (n, 1, m); after (n, c, m).
+
+    Years since it began (k,) and what was said (k,): of the k looks after, alone, since they are less than half of all. kept: what
+    weigh_looks has worked out.
+    """
 
     edges: np.ndarray
     hit: np.ndarray
     looked: np.ndarray
     after: np.ndarray
     since: np.ndarray
+    said: np.ndarray
+    kept: dict
 
 
 def lay_out(unit: ArrayLike, age: ArrayLike, found: ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -68,7 +76,8 @@ def divide_lives(ages: np.ndarray, hit: np.ndarray, looked: np.ndarray) -> Histo
     middle = np.where(np.isfinite(edges[:, 1:]), (edges[:, 1:] + edges[:, :-1]) / 2, 0.0)
     looks = np.where(looked, ages, 0.0)[:, None, :]
     after = (looks >= edges[:, 1:, None]) & looked[:, None, :]
-    return Histories(edges, hit[:, None, :], looked[:, None, :], after, np.where(after, looks - middle[:, :, None], 0.0))
+    said = np.broadcast_to(hit[:, None, :], after.shape)[after]
+    return Histories(edges, hit[:, None, :], looked[:, None, :], after, (looks - middle[:, :, None])[after], said, {})
 
 
 def weigh_units(theta: np.ndarray, of: Histories, is_first_clean: bool) -> np.ndarray:
@@ -81,12 +90,26 @@ def weigh_units(theta: np.ndarray, of: Histories, is_first_clean: bool) -> np.nd
     with np.errstate(divide="ignore"):
         steep = np.exp(theta[1]) * (np.log(of.edges) - theta[0])
     chance = np.log(np.maximum(-np.diff(np.exp(-np.exp(np.minimum(steep, 50))), axis=1), 1e-300))
-    seen = theta[2] + theta[3] * of.since
-    begun = special.log_expit(np.where(of.hit, seen, -seen))
-    sound = special.log_expit(np.where(of.hit, -theta[4], theta[4]))
-    each = np.where(of.looked, np.where(of.after, begun, sound), 0.0)
-    told = special.logsumexp(chance + each.sum(axis=2), axis=1)
-    return told - special.logsumexp(chance + each[:, :, 0], axis=1) if is_first_clean else told
+    whole, first = weigh_looks(tuple(theta[2:].tolist()), of)
+    told = special.logsumexp(chance + whole, axis=1)
+    return told - special.logsumexp(chance + first, axis=1) if is_first_clean else told
+
+
+def weigh_looks(sight: tuple[float, float, float], of: Histories) -> tuple[np.ndarray, np.ndarray]:
+    """Log chance (n, c) of all that a unit's looks said, and of the first alone, had it begun in each spell.
+
+    Kept while the search moves shape and scale alone: nearly all the time goes here.
+    """
+    if sight in of.kept:
+        return of.kept[sight]
+    seen = sight[0] + sight[1] * of.since
+    sound = np.where(of.looked, special.log_expit(np.where(of.hit, -sight[2], sight[2])), 0.0)
+    each = np.broadcast_to(sound, of.after.shape).copy()
+    each[of.after] = special.log_expit(np.where(of.said, seen, -seen))
+    while len(of.kept) >= MOST_KEPT:
+        of.kept.pop(next(iter(of.kept)))
+    of.kept[sight] = each.sum(axis=2), each[:, :, 0].copy()
+    return of.kept[sight]
 
 
 def fit_detection(

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import sparse
 
 
 class Onset(NamedTuple):
@@ -43,19 +44,42 @@ def find_support(left: np.ndarray, right: np.ndarray, entry: np.ndarray) -> tupl
     return starts[last], ends[place[last]]
 
 
+class Alike(NamedTuple):
+    """Units alike in one respect: what may hold the onset, or what was watched (g, k), and the group (n,) of each unit."""
+
+    rows: np.ndarray
+    group: np.ndarray
+
+    def gather(self, weights: np.ndarray) -> np.ndarray:
+        """Weights (b, g) of the groups from those of the units (b, n)."""
+        count = len(self.group)
+        member = sparse.csr_array((np.ones(count), (self.group, np.arange(count))), shape=(len(self.rows), count))
+        return (member @ weights.T).T
+
+
+def put_together(first: np.ndarray, last: np.ndarray, count: int) -> Alike:
+    """Units (n,) whose intervals number first to last of `count` are the same."""
+    kinds, group = np.unique(first * (count + 1) + last, return_inverse=True)
+    begin, end = np.divmod(kinds, count + 1)
+    place = np.arange(count)
+    return Alike(((place >= begin[:, None]) & (place < end[:, None])).astype(float), group.ravel())
+
+
 def spread_mass(
-    inside: np.ndarray, beyond: np.ndarray, weights: np.ndarray, most: int, tolerance: float, near: np.ndarray | None = None
+    inside: Alike, beyond: Alike, weights: np.ndarray, most: int, tolerance: float, near: np.ndarray | None = None
 ) -> np.ndarray:  # fmt: skip
-    """Masses (b, k) by self-consistency for weights (b, n); `inside`, `beyond` (n, k): what may hold the onset, what was watched."""
-    even = np.full(inside.shape[1], 1 / inside.shape[1])
+    """Masses (b, k) by self-consistency for weights (b, n); `inside`, `beyond`: what may hold the onset, what was watched."""
+    size = inside.rows.shape[1]
+    even = np.full(size, 1 / size)
     # begun near what all units gave, but with no interval empty: empty ones stay so
     mass = np.tile(even if near is None else 0.9 * near + 0.1 * even, (len(weights), 1))
-    late = ~(beyond > 0).all(axis=1)
-    unseen = 1 - beyond[late]
+    within, given = inside.rows, inside.gather(weights)
+    late = ~(beyond.rows > 0).all(axis=1)
+    watched, unseen, came = beyond.rows[late], 1 - beyond.rows[late], beyond.gather(weights)[:, late]
     for _ in range(most):
-        told = (weights / np.maximum(mass @ inside.T, 1e-300)) @ inside
+        told = (given / np.maximum(mass @ within.T, 1e-300)) @ within
         # for each unit watched late, those that would have been seen had they not begun before
-        missing = (weights[:, late] / np.maximum(mass @ beyond[late].T, 1e-300)) @ unseen if late.any() else 0.0
+        missing = (came / np.maximum(mass @ watched.T, 1e-300)) @ unseen if late.any() else 0.0
         new = mass * (told + missing)
         new /= new.sum(axis=1, keepdims=True)
         moved = np.abs(new - mass).max()
@@ -78,19 +102,18 @@ def fit_onset(
     low, high, come = check_intervals(left, right, entry)
     if not len(low):
         raise ValueError("no unit to tell from")
-    rows, index, count = np.unique(np.stack([low, high, come]), axis=1, return_inverse=True, return_counts=True)
-    low, high, come = rows
     start, end = find_support(low, high, come)
-    inside = ((start >= low[:, None]) & (end <= high[:, None])).astype(float)
-    beyond = (start >= come[:, None]).astype(float)
-    mass = spread_mass(inside, beyond, count[None, :].astype(float), most, tolerance)[0]
-    likelihood = float((count * (np.log(np.maximum(inside @ mass, 1e-300)) - np.log(np.maximum(beyond @ mass, 1e-300)))).sum())
-    drawn = np.zeros((0, len(start)))
+    size = len(start)
+    # the intervals are in order and apart, so a unit's are neighbours: thousands of units have few different ones
+    inside = put_together(np.searchsorted(start, low), np.searchsorted(end, high, "right"), size)
+    beyond = put_together(np.searchsorted(start, come), np.full(len(come), size), size)
+    once = np.ones((1, len(low)))
+    mass = spread_mass(inside, beyond, once, most, tolerance)[0]
+    told = [float(of.gather(once)[0] @ np.log(np.maximum(of.rows @ mass, 1e-300))) for of in (inside, beyond)]
+    likelihood = told[0] - told[1]
+    drawn = np.zeros((0, size))
     if weights is not None:
-        given = np.asarray(weights, float)
-        folded = np.zeros((len(given), len(low)))
-        np.add.at(folded.T, index.ravel(), given.T)
-        drawn = spread_mass(inside, beyond, folded, 300, 1e-5, mass)
+        drawn = spread_mass(inside, beyond, np.asarray(weights, float), 300, 1e-5, mass)
     return Onset(start, end, mass, likelihood), drawn
 
 
