@@ -9,7 +9,7 @@ from typing import Any
 import duckdb
 
 from pipeline import contract
-from pipeline.figures.build import run_sql
+from pipeline.statements import run_sql
 from pipeline.intake.stage import insert_rows
 from pipeline.run import ParsedFile
 

@@ -10,7 +10,7 @@ import duckdb
 import pytest
 
 from pipeline.errors import UserError
-from pipeline.figures.build import run_sql
+from pipeline.statements import run_sql
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.prices import load_prices, part_prices, read_prices
 

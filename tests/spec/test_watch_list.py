@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from pipeline.figures import back_test
-from pipeline.figures.build import run_sql
+from pipeline.statements import run_sql
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.hazard import expit
 from pipeline.figures.statistics.scores import precision_at

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.build import run_sql
+from pipeline.statements import run_sql
 from pipeline.figures.insert import insert_rows
 
 SHAPE, SCALE = 2.2, 14.0  # of the age at onset, years
