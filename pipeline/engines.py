@@ -9,8 +9,6 @@ from pathlib import Path
 
 from pipeline.statements import DUCKDB, Statements
 
-ENGINES = ("duckdb", "spark")
-
 
 def check_engine(engine: str, master: str) -> None:
     """Before anything is read: is there what the engine needs? Raises UserError no-spark, no-java, spark-unreachable."""

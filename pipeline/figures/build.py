@@ -57,9 +57,7 @@ FIGURES = (
 )
 
 
-def compute_figures(
-    con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence[str], statements: Statements = DUCKDB
-) -> None:
+def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence[str], statements: Statements = DUCKDB) -> None:
     """Make those figures, in that order; `statements` runs their SQL."""
     # Late: scipy takes a second, and a run that is refused needs none of it.
     from pipeline.figures.statistics.intervals import register_intervals

@@ -74,7 +74,10 @@ class SparkEngine(Statements):
         path = self._write(name, sql, wanted)
         files = [str(file) for file in sorted(path.glob("part-*.parquet"))]
         columns = ", ".join(f'"{column}"::{kind} as "{column}"' for column, kind in wanted)
-        con.execute(f"create {replacing or ''}{temporary or ''}table {name} as select {columns} from read_parquet($files)", {"files": files})
+        con.execute(
+            f"create {replacing or ''}{temporary or ''}table {name} as select {columns} from read_parquet($files)",
+            {"files": files},
+        )
         key = _key_of(name, bool(temporary))
         self._session.read.parquet(str(path)).createOrReplaceTempView(name_view(key))
         self._known.add(key)

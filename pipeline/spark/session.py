@@ -83,7 +83,11 @@ def _start(master: str, folder: Path):
     settings = dict(SETTINGS)
     if master.startswith("local"):
         # more parts than cores only cost: most tables are small
-        settings |= {"spark.sql.shuffle.partitions": str(os.cpu_count() or 2), "spark.driver.host": "127.0.0.1", "spark.driver.bindAddress": "127.0.0.1"}
+        settings |= {
+            "spark.sql.shuffle.partitions": str(os.cpu_count() or 2),
+            "spark.driver.host": "127.0.0.1",
+            "spark.driver.bindAddress": "127.0.0.1",
+        }
     for name, value in settings.items():
         builder = builder.config(name, value)
     try:

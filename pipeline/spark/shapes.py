@@ -26,7 +26,9 @@ def unfold_records(query: exp.Expression) -> exp.Expression:
             exp.Star(except_=[exp.to_identifier("unfolded")]),
             *(exp.alias_(exp.Dot.build([exp.column("unfolded"), exp.to_identifier(name)]), name) for name in fields),
         )
-        select.replace(outer.from_(exp.Subquery(this=select.copy(), alias=exp.TableAlias(this=exp.to_identifier("folded")))))
+        new = outer.from_(exp.Subquery(this=select.copy(), alias=exp.TableAlias(this=exp.to_identifier("folded"))))
+        query = new if select is query else query
+        select.replace(new)
     return query
 
 
@@ -75,7 +77,10 @@ def name_alike(query: exp.Expression) -> exp.Expression:
         names = _names(union.left)
         right = union.right.unnest()
         if isinstance(right, exp.Select):
-            right.set("expressions", [exp.alias_(column.unalias(), name, quoted=True) for column, name in zip(right.expressions, names, strict=True)])
+            right.set(
+                "expressions",
+                [exp.alias_(column.unalias(), name, quoted=True) for column, name in zip(right.expressions, names, strict=True)],
+            )
     return query
 
 
@@ -121,9 +126,7 @@ def join_nearest(query: exp.Expression) -> exp.Expression:
             partition_by=[exp.column(key.name) for key in keys],
             order=exp.Order(expressions=[exp.Ordered(this=exp.column(mine.name), nulls_first=False)]),
         )
-        source = join.this.copy()
-        source.set("alias", None)
-        inner = exp.select(exp.Star(), exp.alias_(window, "nearest_until")).from_(source)
+        inner = exp.select(exp.Star(), exp.alias_(window, "nearest_until")).from_(join.this.copy())
         join.set("this", exp.Subquery(this=inner, alias=exp.TableAlias(this=exp.to_identifier(right))))
         until = exp.column("nearest_until", table=right)
         beyond = (exp.LT if is_last else exp.GT)(this=theirs.copy(), expression=until)

@@ -18,7 +18,6 @@ from pipeline.spark.shapes import align_by_name, join_nearest, name_alike, own_l
 from pipeline.spark.values import rewrite_values
 
 
-
 class Spark4(Spark):
     """Spark 4 knows `qualify`; sqlglot takes it apart, and goes wrong where a window orders by what an alias hides."""
 
@@ -30,7 +29,9 @@ class Spark4(Spark):
 Tables = Mapping[tuple[str, str], Mapping[str, str]]
 
 
-def translate(query: exp.Expression, tables: Tables, macros: Macros, parameters: Mapping[str, date]) -> tuple[str, set[tuple[str, str]]]:
+def translate(
+    query: exp.Expression, tables: Tables, macros: Macros, parameters: Mapping[str, date]
+) -> tuple[str, set[tuple[str, str]]]:
     """Spark SQL for a parsed query, and the tables that it reads, each by the name that name_view gives it."""
     query = macros.expand(_put_in(query, parameters))
     query = spell_out_series(unfold_records(query))

@@ -91,7 +91,11 @@ def _join_list(node: exp.Anonymous) -> exp.Expression:
     listed, how, mark = node.expressions
     if how.name != "string_agg":
         raise NotImplementedError(f"list_aggregate by {how.name}")
-    return exp.If(this=exp.GT(this=_call("size", listed), expression=exp.Literal.number(0)), true=_call("array_join", listed, mark), false=exp.null())
+    return exp.If(
+        this=exp.GT(this=_call("size", listed), expression=exp.Literal.number(0)),
+        true=_call("array_join", listed, mark),
+        false=exp.null(),
+    )
 
 
 def _round(node: exp.Round) -> exp.Expression | None:
@@ -106,7 +110,9 @@ def _cast(node: exp.Cast) -> exp.Expression | None:
     if isinstance(node, exp.TryCast):
         return _try_cast(node)
     if isinstance(value, exp.Explode):  # Spark takes no row-making function within another
-        return exp.Explode(this=exp.cast(value.this.copy(), exp.DataType(this=exp.DType.ARRAY, expressions=[node.to.copy()], nested=True)))
+        return exp.Explode(
+            this=exp.cast(value.this.copy(), exp.DataType(this=exp.DType.ARRAY, expressions=[node.to.copy()], nested=True))
+        )
     if _is(value, REALS) and kind in INTEGERS:
         return exp.cast(_call("rint", value), node.to.copy())
     if _is(value, REALS) and kind in exp.DataType.TEXT_TYPES:
@@ -116,7 +122,10 @@ def _cast(node: exp.Cast) -> exp.Expression | None:
 
 def _try_cast(node: exp.TryCast) -> exp.Expression | None:
     """Spark reads '2020' as a day and '5d' as a number."""
-    patterns = {exp.DType.DATE: r"^\s*[0-9]+-[0-9]{1,2}-[0-9]{1,2}.*$", exp.DType.DOUBLE: r"^\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\s*$"}
+    patterns = {
+        exp.DType.DATE: r"^\s*[0-9]+-[0-9]{1,2}-[0-9]{1,2}.*$",
+        exp.DType.DOUBLE: r"^\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\s*$",
+    }
     if node.to.this not in patterns or not _is(node.this, exp.DataType.TEXT_TYPES):
         return None
     looks_right = exp.RegexpLike(this=node.this.copy(), expression=exp.Literal.string(patterns[node.to.this]))
