@@ -13,6 +13,7 @@ from typing import Any
 
 import duckdb
 from sqlglot import exp
+from sqlglot.errors import SqlglotError
 
 from pipeline import contract
 from pipeline.errors import UserError
@@ -67,7 +68,7 @@ class SparkEngine(Statements):
     def _make(self, con: duckdb.DuckDBPyConnection, made: re.Match, values: dict[str, Any] | None) -> None:
         replacing, temporary, name, query = made.groups()
         tables = list_tables(con)
-        sql, read = translate(parse(query), tables, self._macros, values or {})
+        sql, read = self._translate(name, query, tables, values or {})
         for key in sorted(read):
             self._show(con, key, tables[key])
         wanted = [row[:2] for row in con.execute(f"describe {query}", values).fetchall()]
@@ -83,6 +84,12 @@ class SparkEngine(Statements):
         self._known.add(key)
         self._last.add(key)
         self.ran_on[name] = "spark"
+
+    def _translate(self, name: str, query: str, tables: Tables, values: dict[str, Any]) -> tuple[str, set[Key]]:
+        try:
+            return translate(parse(query), tables, self._macros, values)
+        except (NotImplementedError, SqlglotError) as error:
+            raise UserError("spark-failed", table=name, why=f"it can't be told in Spark's SQL: {say_first(error)}") from error
 
     def _show(self, con: duckdb.DuckDBPyConnection, key: Key, columns: Mapping[str, str]) -> None:
         """Let Spark see a table of the database, if it doesn't yet."""

@@ -91,13 +91,29 @@ def _start(master: str, folder: Path):
     for name, value in settings.items():
         builder = builder.config(name, value)
     try:
-        session = builder.getOrCreate()
+        with _output_to(folder / "spark.log"):
+            session = builder.getOrCreate()
         session.sparkContext.setLogLevel("OFF")
     except Exception as error:  # py4j, Java and pyspark each have their own
         if "JAVA_GATEWAY_EXITED" in str(error):
             raise UserError("no-java") from error
         raise UserError("spark-unreachable", master=master, why=say_first(error)) from error
     return session
+
+
+@contextmanager
+def _output_to(log: Path) -> Iterator[None]:
+    """Let what is started here write to a file: Java says half a dozen lines that are nobody's concern, and keeps what it was given."""
+    kept = [os.dup(stream) for stream in (1, 2)]
+    with log.open("ab") as file:
+        for stream in (1, 2):
+            os.dup2(file.fileno(), stream)
+    try:
+        yield
+    finally:
+        for stream, old in zip((1, 2), kept, strict=True):
+            os.dup2(old, stream)
+            os.close(old)
 
 
 def say_first(error: Exception) -> str:

@@ -9,6 +9,8 @@ from collections.abc import Callable
 
 from sqlglot import exp
 
+from pipeline.spark.lists import CALLS_ON_LISTS, call, collect, collect_some
+
 INTEGERS = exp.DataType.INTEGER_TYPES
 REALS = {exp.DType.DOUBLE, exp.DType.FLOAT}
 # Under one meaning two names; those of pipeline/spark/functions.py are ours.
@@ -30,10 +32,6 @@ def _is(node: exp.Expression | None, kinds: set) -> bool:
     return node is not None and node.type is not None and node.type.this in kinds
 
 
-def _call(name: str, *arguments: exp.Expression) -> exp.Expression:
-    return exp.Anonymous(this=name, expressions=[argument.copy() for argument in arguments])
-
-
 def _number(node: exp.Literal) -> exp.Expression | None:
     """1.5 is a decimal in both, but Spark divides decimals into decimals, which end after some places."""
     if node.is_string or node.is_int or isinstance(node.parent, exp.Cast):
@@ -45,7 +43,7 @@ def _subtract(node: exp.Sub) -> exp.Expression | None:
     """A day minus a day is days in DuckDB, an interval in Spark."""
     if not (_is(node.left, {exp.DType.DATE}) and _is(node.right, {exp.DType.DATE})):
         return None
-    return exp.cast(_call("date_diff", node.left, node.right), "bigint")
+    return exp.cast(call("date_diff", node.left, node.right), "bigint")
 
 
 def _months_between(node: exp.DateDiff) -> exp.Expression | None:
@@ -57,51 +55,25 @@ def _months_between(node: exp.DateDiff) -> exp.Expression | None:
 
 
 def _count_months(day: exp.Expression) -> exp.Expression:
-    months = exp.Add(this=exp.Mul(this=_call("year", day), expression=exp.Literal.number(12)), expression=_call("month", day))
+    months = exp.Add(this=exp.Mul(this=call("year", day), expression=exp.Literal.number(12)), expression=call("month", day))
     return exp.paren(exp.cast(exp.paren(months), "bigint"))
 
 
 def _anonymous(node: exp.Anonymous) -> exp.Expression | None:
     name = node.name.lower()
     if name == "to_months":
-        return _call("make_ym_interval", exp.Literal.number(0), exp.cast(node.expressions[0].copy(), "int"))
+        return call("make_ym_interval", exp.Literal.number(0), exp.cast(node.expressions[0].copy(), "int"))
     if name == "to_years":
-        return _call("make_ym_interval", exp.cast(node.expressions[0].copy(), "int"), exp.Literal.number(0))
-    if name == "list_reduce":
-        return _reduce(node)
-    if name == "list_aggregate":
-        return _join_list(node)
-    return _call(NAMES[name], *node.expressions) if name in NAMES else None
-
-
-def _reduce(node: exp.Anonymous) -> exp.Expression:
-    """list_reduce over list_prepend(first, rest): Spark's takes the first apart."""
-    listed, step = node.expressions
-    if not isinstance(listed, exp.ArrayPrepend):
-        raise NotImplementedError("list_reduce without list_prepend")
-    return _call("aggregate", exp.func("coalesce", listed.this, _none_of_text()), listed.expression, step)
-
-
-def _none_of_text() -> exp.Expression:
-    return exp.cast(exp.Array(), "array<string>")
-
-
-def _join_list(node: exp.Anonymous) -> exp.Expression:
-    """list_aggregate(list, 'string_agg', mark): null where the list is empty."""
-    listed, how, mark = node.expressions
-    if how.name != "string_agg":
-        raise NotImplementedError(f"list_aggregate by {how.name}")
-    return exp.If(
-        this=exp.GT(this=_call("size", listed), expression=exp.Literal.number(0)),
-        true=_call("array_join", listed, mark),
-        false=exp.null(),
-    )
+        return call("make_ym_interval", exp.cast(node.expressions[0].copy(), "int"), exp.Literal.number(0))
+    if name in CALLS_ON_LISTS:
+        return CALLS_ON_LISTS[name](node)
+    return call(NAMES[name], *node.expressions) if name in NAMES else None
 
 
 def _round(node: exp.Round) -> exp.Expression | None:
     """DuckDB rounds the number that the double is, Spark the digits as it is written: 1.005 to two places is 1.0, and 1.01."""
     value, places = node.this, node.args.get("decimals")
-    return _call("round_to", value, places) if places is not None and _is(value, REALS) else None
+    return call("round_to", value, places) if places is not None and _is(value, REALS) else None
 
 
 def _cast(node: exp.Cast) -> exp.Expression | None:
@@ -114,9 +86,9 @@ def _cast(node: exp.Cast) -> exp.Expression | None:
             this=exp.cast(value.this.copy(), exp.DataType(this=exp.DType.ARRAY, expressions=[node.to.copy()], nested=True))
         )
     if _is(value, REALS) and kind in INTEGERS:
-        return exp.cast(_call("rint", value), node.to.copy())
+        return exp.cast(call("rint", value), node.to.copy())
     if _is(value, REALS) and kind in exp.DataType.TEXT_TYPES:
-        return _call("write_double", value)
+        return call("write_double", value)
     return None
 
 
@@ -136,7 +108,7 @@ def _concat(node: exp.DPipe) -> exp.Expression | None:
     """A double within a text is written as a cast would."""
     if not (_is(node.left, REALS) or _is(node.right, REALS)):
         return None
-    sides = [_call("write_double", side) if _is(side, REALS) else side.copy() for side in (node.left, node.right)]
+    sides = [call("write_double", side) if _is(side, REALS) else side.copy() for side in (node.left, node.right)]
     return exp.DPipe(this=sides[0], expression=sides[1], safe=node.args.get("safe"))
 
 
@@ -155,26 +127,8 @@ def _tuple(node: exp.Tuple) -> exp.Expression | None:
     if isinstance(node.parent, exp.In) and node.arg_key != "this":
         return None
     if isinstance(node.parent, exp.Distinct | exp.ArgMax | exp.ArgMin | exp.GT | exp.EQ):
-        return _call("struct", *node.expressions)
+        return call("struct", *node.expressions)
     return None
-
-
-def _collect(node: exp.ArrayAgg) -> exp.Expression | None:
-    """A list of no rows is null in DuckDB, empty in Spark; and Spark has no order in it, which sqlglot leaves out without a word."""
-    if isinstance(node.this, exp.Order):
-        raise NotImplementedError("list(... order by ...)")
-    if isinstance(node.parent, exp.Filter):
-        return None
-    return _none_if_empty(node)
-
-
-def _filter(node: exp.Filter) -> exp.Expression | None:
-    """As _collect, where only some rows are collected."""
-    return _none_if_empty(node) if isinstance(node.this, exp.ArrayAgg) else None
-
-
-def _none_if_empty(collected: exp.Expression) -> exp.Expression:
-    return _call("nullif", collected, exp.Array())
 
 
 def _character(node: exp.Chr) -> exp.Expression:
@@ -193,8 +147,8 @@ RULES: dict[type, Callable[[exp.Expression], exp.Expression | None]] = {
     exp.DPipe: _concat,
     exp.ArgMax: _extreme,
     exp.ArgMin: _extreme,
-    exp.ArrayAgg: _collect,
-    exp.Filter: _filter,
+    exp.ArrayAgg: collect,
+    exp.Filter: collect_some,
     exp.Tuple: _tuple,
     exp.Chr: _character,
 }
