@@ -145,9 +145,10 @@ class Definitions:
 
 @dataclass(frozen=True)
 class Drawing:
-    """A drawing that needs no script; `svg` is markup of ours, the summary says it in words."""
+    """A drawing that needs no script; `svg` is markup of ours, the title states the finding, the summary says it in words."""
 
     svg: Markup
+    title: str
     summary: str
 
 

@@ -50,8 +50,13 @@
       texts = new Array(count);
       for (var i = 0; i < count; i += 1) {
         texts[i] = [data.unit[i], data.vessels[data.vessel[i]].slice(0, 2).join(" "), word("position", i), word("space", i), word("kind", i), word("agent", i),
-          word("charge", i), sayStates(i), word("late", i)].join("\n").toLowerCase().replace(/\u202f|\u00a0/g, " ");
+          word("charge", i), sayStates(i), word("late", i)].map(function (one) { return " " + one; }).join("\n").toLowerCase().replace(/\u202f|\u00a0/g, " ");
       }
+    }
+    /* words that are all looked for; '9 l' is one, and no part of '19 l' */
+    function split(said) {
+      return said.toLowerCase().replace(/(\d)[\s\u00a0]+(l|kg)(?=\s|$)/g, "$1\u00a0$2").split(/[ \t\n]+/).filter(Boolean)
+        .map(function (word) { return word.indexOf("\u00a0") < 0 ? word : " " + word.replace("\u00a0", " "); });
     }
     for (var n = 0; n < count; n += 1) { states(n); }
 
@@ -142,7 +147,7 @@
     var scroll = make("div", undefined, "scroll"), table = make("table"), caption = make("span"), head = table.createTHead().insertRow();
     var body = table.createTBody(), strange = make("p", undefined, "note"), empty = make("p", undefined, "note empty"), all = make("button", "Show all", "button");
     var turn = make("nav", undefined, "turn"), before = make("button", "Lines before", "button"), after = make("button", "Lines after", "button");
-    var save = make("button", "", "button");
+    var save = make("button", "", "button"), past = make("button", "Past the lines of this page", "past button");
     table.createCaption().appendChild(caption);
     caption.id = box.id + "-caption";
     scroll.setAttribute("role", "region");
@@ -154,7 +159,9 @@
     empty.appendChild(make("span", "No unit fits all of this. "));
     empty.appendChild(all);
     [before, after, save].forEach(function (button) { turn.appendChild(button); });
-    [tools, strange, scroll, empty, turn].forEach(function (part) { box.appendChild(part); });
+    past.type = "button";
+    past.addEventListener("click", function () { (after.disabled ? before.disabled ? save : before : after).focus(); });
+    [tools, strange, past, scroll, empty, turn].forEach(function (part) { box.appendChild(part); });
 
     var state = { sort: "", down: false, page: 1 }, found = [];
     COLUMNS.forEach(function (column) {
@@ -188,7 +195,9 @@
         selects[key].value = asked[key] || "";
         if (selects[key].selectedIndex < 0) { selects[key].value = ""; unknown.push(key + " " + asked[key]); }
       });
+      Object.keys(asked).forEach(function (key) { if (["q", "sort", "down", "page"].indexOf(key) < 0 && !selects[key]) { unknown.push(key); } });
       state.sort = COLUMNS.some(function (column) { return column[0] === asked.sort; }) ? asked.sort : "";
+      if ("sort" in asked && !state.sort) { unknown.push("sort " + asked.sort); }
       state.down = "down" in asked && state.sort !== "";
       state.page = Math.max(1, parseInt(asked.page, 10) || 1);
       strange.hidden = !unknown.length;
@@ -203,7 +212,7 @@
     }
 
     function find() {
-      var by = order(state.sort, state.down), asked = search.value.toLowerCase().split(/\s+/).filter(Boolean), vessel = selects.vessel.selectedIndex - 1;
+      var by = order(state.sort, state.down), asked = split(search.value), vessel = selects.vessel.selectedIndex - 1;
       var agent = selects.agent.value === "" ? -1 : words.agent.indexOf(selects.agent.value), kind = selects.space.value === "" ? -1 : words.kind.indexOf(selects.space.value);
       var bit = selects.state.value === "" ? 0 : 1 << data.states.map(function (one) { return one[0]; }).indexOf(selects.state.value), out = [];
       if (asked.length) { makeTexts(); }
@@ -230,8 +239,9 @@
 
     function show() {
       found = find();
-      var pages = Math.max(1, Math.ceil(found.length / PER_PAGE));
+      var pages = Math.max(1, Math.ceil(found.length / PER_PAGE)), wanted = state.page;
       state.page = Math.min(state.page, pages);
+      if (wanted !== state.page) { history.replaceState(null, "", write()); }
       var first = (state.page - 1) * PER_PAGE, part = document.createDocumentFragment();
       found.slice(first, first + PER_PAGE).forEach(function (i) {
         var line = make("tr");
@@ -247,7 +257,7 @@
       });
       output.textContent = say(found.length) + " of " + say(count) + (count === 1 ? " unit" : " units");
       caption.textContent = found.length ? "Lines " + say(first + 1) + " to " + say(Math.min(found.length, first + PER_PAGE)) + " of " + say(found.length) + tell() : "No line";
-      scroll.hidden = !found.length;
+      scroll.hidden = past.hidden = !found.length;
       empty.hidden = found.length > 0;
       turn.hidden = !found.length;
       /* a button that has nothing more to turn to hands the focus to the other */

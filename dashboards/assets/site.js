@@ -152,7 +152,7 @@
   var boxes = Array.prototype.map.call(document.querySelectorAll(".scroll"), function (box) {
     var hint = document.createElement("p");
     hint.className = "hint";
-    hint.textContent = "More columns to the right: scroll the table sideways \u2192";
+    hint.textContent = box.querySelector("table") ? "More columns to the right: scroll the table sideways \u2192" : "The drawing goes on to the right: scroll it sideways \u2192";
     hint.hidden = true;
     box.before(hint);
     return { box: box, hint: hint };

@@ -27,7 +27,7 @@ HEADINGS = {
     "kind": ("kind", "Defect", "defect", "Defect"),
 }
 HINT = "The choice stands in the address of the page, so that it can be sent as a link."
-PLAIN = "To choose vessel, agent, space and period the page needs a script; the CSV holds every number that it would add up."
+PLAIN = "To choose a part of the fleet the page needs a script; the CSV holds every number that it would add up."
 WHERE = "Agent and space are those of a unit’s last stay on the vessel."
 INDEPENDENT = "Limits take units and defects as independent; those of one vessel share its weather and its crew, so a difference near the edge is less sure."
 OVERDUE_SQL = """

@@ -13,7 +13,7 @@ from dashboards.pages import bare_records, due_words, overdue_data
 
 
 def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
-    """'13 units and 4 sample groups are overdue (17 items), 9 of them on V; half of the items for 23 days or more, the longest 71'."""
+    """'Counting every duty, 13 units and 4 sample groups are overdue (17 items), 9 of them on V; half of the items for 23 days or more, the longest 71'."""
     whole = next((r for r in data.spread if r.duty == "*"), None)
     if whole is None:
         return Markup("Nothing is overdue on any duty")
@@ -23,7 +23,7 @@ def say_late(data: overdue_data.OverdueData, context: Context) -> Markup:
     long = f"half of the items for {half} or more, the longest {words.say_number(whole.most_days)}"
     if whole.items == 1:
         long = f"{words.say_count(whole.most_days, 'day')} late"
-    return Markup("<strong>{} {} overdue</strong> ({}){}; {}").format(
+    return Markup("<strong>Counting every duty, {} {} overdue</strong> ({}){}; {}").format(
         link_subjects(data.items, context),
         verb,
         Markup("{} {}").format(context.say_count(whole.items, "overdue-items"), "item" if whole.items == 1 else "items"),

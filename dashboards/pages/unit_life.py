@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from dashboards import words
 from dashboards.blocks import Drawing
-from dashboards.pages.unit_data import UnitData
+from dashboards.pages.unit_data import Row, UnitData
 
 LEFT, WIDTH, LANE, TOP = 70, 640, 18, 4
 LANES = (("check", "Checks"), ("service", "Services"), ("finding", "Findings"))
@@ -41,6 +41,14 @@ def draw_years(first: date, last: date, foot: int) -> str:
     return f'<path class="year" d="{ticks}"/>{labels}'
 
 
+def say_late(late: list[Row]) -> str:
+    """What the drawing shows: how often it was overdue, and when last."""
+    if not late:
+        return "Never overdue on these records"
+    last = "and is so still" if late[-1].is_open else f"the last until {words.say_date(late[-1].to_on)}"
+    return f"Overdue {'once' if len(late) == 1 else f'{words.say_number(len(late))} times'}, {last}"
+
+
 def draw_life(data: UnitData, as_of: date) -> Drawing | None:
     """The drawing, from the first day on record to the day of the page; nothing where there is no day to show."""
     days = {
@@ -62,6 +70,8 @@ def draw_life(data: UnitData, as_of: date) -> Drawing | None:
     )
     parts.append(f'<text class="lane" y="{foot - LANE + 13}">{LATE}</text><path class="late" d="{bars}"/>')
     counts = [f"{words.say_count(len(set(days[name])), 'day')} with {said.lower()}" for name, said in LANES]
-    summary = f"From {words.say_date(first)} to {words.say_date(as_of)}: {words.say_list(counts)}; {words.say_count(len(late), 'stretch', 'stretches')} overdue."
+    summary = f"From {words.say_date(first)} to {words.say_date(as_of)}: {words.say_list(counts)}."
     svg = f'<svg class="life" viewBox="0 0 {LEFT + WIDTH + 10} {foot + 18}" role="img" aria-label="{summary}">{"".join(parts)}</svg>'
-    return Drawing(Markup(svg), summary)  # numbers, dates and words of ours alone
+    return Drawing(
+        Markup(svg), say_late([s for s in data.late if s.from_on <= as_of]), summary
+    )  # numbers, dates and words of ours alone

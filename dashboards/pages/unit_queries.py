@@ -43,7 +43,7 @@ DUTIES = """
     FROM mine AS m LEFT JOIN intake.file AS f ON f.file_id = m.basis_file_id WHERE m.of_unit BETWEEN $first AND $last
     ORDER BY m.of_unit, list_position(['overdue', 'unknown'], m.state) NULLS LAST, m.due_on, m.duty, m.imo_number"""
 LATE = """
-    SELECT unit_id, from_on, least(to_on, $day) AS to_on FROM figure.count_interval
+    SELECT unit_id, from_on, least(to_on, $day) AS to_on, to_on > $day AS is_open FROM figure.count_interval
     WHERE measure = 'overdue' AND duty = '*' AND unit_id BETWEEN $first AND $last ORDER BY unit_id, from_on, to_on"""
 INSPECTION = f"""
     SELECT unit_id, 'check' AS lane, inspected_on AS day, 'Inspection' AS what, concat_ws('; ', replace(outcome, '_', ' '),

@@ -88,7 +88,10 @@ def compare_traits(units: Any, counted: tuple[int, int, int], reach: float) -> l
     }  # fmt: skip
     # in the order of TRAITS, as many as the onsets can carry beside shape and scale
     most = max(counted[1] // FEWEST_EACH - 2, 0)
-    why |= {name: f"{counted[1]} onsets seen; {FEWEST_EACH} are needed for each number fitted" for name in usable[most:]}
+    why |= {
+        name: f"{counted[1]} onsets can carry {most + 2} numbers, {FEWEST_EACH} onsets for each, and others were taken first"
+        for name in usable[most:]
+    }
     usable = usable[:most]
     found = fit(units, np.column_stack([has[name] for name in usable]).astype(float)) if usable else ""
     if usable and isinstance(found, str):
