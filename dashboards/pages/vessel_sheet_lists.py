@@ -110,7 +110,9 @@ def list_found(data: VesselData) -> Listing:
         units.setdefault((f.unit_id, f.severity, said), []).append(f)
     rows = [(unit, severity, min(f.found_on for f in fs), said) for (unit, severity, said), fs in units.items()]
     others = len(data.findings) - len(worst)
-    whole = f"Open unfit and major findings: {words.say_count(len(worst), 'report')}" + (f", {others} others" if others else "")
+    apart = sum(f.counted != "in service" for f in worst)
+    whole = f"Open unfit and major findings: {words.say_count(len(worst), 'report')}"
+    whole += (f", {apart} on units counted apart" if apart else "") + (f", {others} others" if others else "")
     empty = "No unfit or major finding is open." + (f" Others: {others}." if others else "")
     return Listing(
         "found", whole, "unit=Unit; severity=Severity; found_on=Open since:date; defect=Defect", (12, 8, None, 19), rows, empty
