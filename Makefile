@@ -4,7 +4,7 @@ VENV := .venv
 PIP := $(VENV)/bin/python -m pip --disable-pip-version-check --quiet
 AS_OF := 2026-10-31
 
-.PHONY: help demo test test-slow check fix bench bench-huge bench-pages screenshots samples clean
+.PHONY: help demo test test-slow test-spark check fix bench bench-huge bench-pages screenshots samples clean
 
 help:            ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/ -/'
@@ -17,6 +17,9 @@ test: $(VENV)/.test-ready  ## every test but the long statistical ones (test-slo
 
 test-slow: $(VENV)/.test-ready  ## the long and statistical tests
 	$(VENV)/bin/python -m pytest -m slow
+
+test-spark: $(VENV)/.spark-ready  ## figures of Spark beside DuckDB's (needs Java 17 or newer; skipped without it)
+	$(VENV)/bin/python -m pytest -m spark tests/spark
 
 check: $(VENV)/.test-ready  ## formatting and lint, changes nothing
 	$(VENV)/bin/ruff format --check . && $(VENV)/bin/ruff check .
@@ -54,3 +57,7 @@ $(VENV)/.demo-ready: pyproject.toml constraints.txt | $(VENV)/bin/python
 $(VENV)/.test-ready: pyproject.toml constraints.txt | $(VENV)/bin/python
 	$(PIP) install -c constraints.txt -e '.[test]'
 	touch $@ $(VENV)/.demo-ready
+
+$(VENV)/.spark-ready: pyproject.toml constraints.txt $(VENV)/.test-ready
+	$(PIP) install -c constraints.txt -e '.[spark]'
+	touch $@

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import NamedTuple
 
 from markupsafe import Markup
 
@@ -191,6 +192,11 @@ class Page:
     is_alone: bool = False
     is_sheet: bool = False
 
+    @property
+    def has_chart(self) -> bool:
+        """Whether the page needs the library that draws charts."""
+        return any(isinstance(block, Chart) for section in self.sections for block in section.blocks)
+
 
 @dataclass(frozen=True)
 class Vessel:
@@ -221,6 +227,16 @@ class Lists:
     asked: set[str] = field(default_factory=set)
 
 
+class Stamp(NamedTuple):
+    """What every page says of the run that it comes from."""
+
+    as_of: date
+    known_at: datetime | None
+    version: str
+    rule_book_hash: str
+    file_count: int
+
+
 @dataclass(frozen=True)
 class Context:
     """What every page needs to know of the run."""
@@ -237,6 +253,11 @@ class Context:
     unit_pages: dict[str, str] = field(default_factory=dict)
     lists: Lists = field(default_factory=lambda: Lists({}))
     calendars: frozenset[str] = frozenset()
+
+    @property
+    def stamp(self) -> Stamp:
+        """What the head and the foot of a page say."""
+        return Stamp(self.as_of, self.known_at, self.version, self.rule_book_hash, self.file_count)
 
     @property
     def empty_why(self) -> str:

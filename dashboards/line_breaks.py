@@ -17,7 +17,7 @@ PAPER_LETTERS = 40  # of a value as it came; the screen and the CSV have more of
 
 def write_text(text: str) -> Markup:
     """A text whose words stay whole, but for those that no column could hold; they are marked for paper."""
-    if len(text) <= LONGEST_WORD:
+    if len(text) <= LONGEST_WORD or max(map(len, text.split()), default=0) <= LONGEST_WORD:
         return escape(text)
     start, *rest = re.split(rf"(?<=\S{{{LONGEST_WORD}}})(?=\S)", text)
     return escape(start) + (Markup('<wbr class="endless">') + Markup("<wbr>").join(escape(part) for part in rest) if rest else "")

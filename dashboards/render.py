@@ -8,14 +8,16 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
-from functools import cache
+from dataclasses import dataclass
+from datetime import date
+from functools import cache, lru_cache
 from pathlib import Path, PurePosixPath
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards import tables, words
-from dashboards.blocks import Chart, Choice, Context, Count, Link, Page, Table
+from dashboards.blocks import Chart, Choice, Context, Count, Link, Page, Stamp, Table
 
 NAVIGATION = (
     Link("Fleet", "index.html"),
@@ -47,6 +49,8 @@ def make_environment() -> Environment:
     env.filters["tie"] = tie_units
     env.filters["css_text"] = write_css_text
     env.globals["NAVIGATION"] = NAVIGATION
+    env.globals["RIGHT"] = tables.RIGHT
+    env.globals["chart_json"] = write_json
     env.globals["kind_of"] = lambda block: type(block).__name__
     return env
 
@@ -92,32 +96,81 @@ def name_twin(page: Page, table: Table) -> str:
     return f"data/{'fleet' if str(stem) == 'index' else stem}-{table.name}.csv"
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """What the macros of blocks.html need to know of the page that a block stands on."""
+
+    page: Page
+    root: str
+    parts: tuple[tuple[str, int], ...]
+
+    @property
+    def stem(self) -> str:
+        """Of the page's own names inside it."""
+        return self.page.path.removesuffix(".html").replace("/", "-")
+
+    def twin(self, table: Table) -> str:
+        """Where the CSV of a table stands."""
+        return self.root + name_twin(self.page, table)
+
+    def body(self, table: Table) -> Markup:
+        """The rows of a table."""
+        return Markup("\n".join(tables.write_body(table, self.root)))
+
+    def number(self, value: str | Count) -> str:
+        """A number, with the list behind it."""
+        return value.write(self.root) if isinstance(value, Count) else value
+
+
+@lru_cache(maxsize=64)
+def write_top(root: str, nav: str, path: str, is_alone: bool, as_of: date) -> Markup:
+    """The head of a page, the same on thousands of them."""
+    template = make_environment().get_template("top.html")
+    return Markup(template.render(root=root, nav=nav, path=path, is_alone=is_alone, as_of=as_of).rstrip("\n"))
+
+
+@lru_cache(maxsize=16)
+def write_foot(root: str, is_alone: bool, is_caution_on_top: bool, stamp: Stamp) -> Markup:
+    """The foot of a page."""
+    template = make_environment().get_template("foot.html")
+    said = template.render(root=root, is_alone=is_alone, is_caution_on_top=is_caution_on_top, stamp=stamp)
+    return Markup(said.rstrip("\n"))
+
+
+@cache
+def write_caution() -> Markup:
+    """What every page says that calls a unit fit, due or to be condemned."""
+    return Markup(make_environment().get_template("caution.html").render())
+
+
 def write_page(env: Environment, context: Context, page: Page, folder: Path) -> Path:
     """Write the page and its CSV twins; return the path of the HTML file."""
     root = "../" * page.path.count("/")
     parts = {f"parts/{PurePosixPath(page.path).stem}.js": write_parts(choice) for choice in list_choices(page)}
+    in_navigation = page.path if any(link.href == page.path for link in NAVIGATION) else ""
     html = env.get_template("page.html").render(
         page=page,
         context=context,
         root=root,
-        stem=page.path.removesuffix(".html").replace("/", "-"),
-        twin=lambda table: root + name_twin(page, table),
-        body=lambda table: Markup("\n".join(tables.write_body(table, root))),
-        right=tables.RIGHT,
-        number=lambda value: value.write(root) if isinstance(value, Count) else value,
-        chart_json=write_json,
+        on=Sheet(page, root, tuple((root + path, len(text.encode())) for path, text in parts.items())),
+        top=write_top(root, page.nav or page.path, in_navigation, page.is_alone, context.as_of),
+        foot=write_foot(root, page.is_alone, page.is_caution_on_top, context.stamp),
+        caution=write_caution(),
         scripts=[choice.script for choice in list_choices(page)],
-        parts=[(root + path, len(text.encode())) for path, text in parts.items()],
     )
-    target = folder / page.path
-    target.parent.mkdir(parents=True, exist_ok=True)
-    target.write_text(words.show_safely(html), encoding="utf-8", newline="\n")
+    write_text(folder / page.path, words.show_safely(html), "utf-8", "\n")
     for path, text in parts.items():
-        (folder / path).parent.mkdir(exist_ok=True)
-        (folder / path).write_text(text, encoding="utf-8", newline="\n")
+        write_text(folder / path, text, "utf-8", "\n")
     for table in list_tables(page):
-        twin = folder / name_twin(page, table)
-        twin.parent.mkdir(parents=True, exist_ok=True)
         # The mark lets spreadsheets see UTF-8 in a vessel's name.
-        twin.write_text(tables.write_csv(table), encoding="utf-8-sig", newline="")
-    return target
+        write_text(folder / name_twin(page, table), tables.write_csv(table), "utf-8-sig", "")
+    return folder / page.path
+
+
+def write_text(path: Path, text: str, encoding: str, newline: str) -> None:
+    """Write a file, and the folder that it lies in where there is none yet."""
+    try:
+        path.write_text(text, encoding=encoding, newline=newline)
+    except FileNotFoundError:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding=encoding, newline=newline)

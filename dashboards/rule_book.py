@@ -6,6 +6,7 @@ In: rows of duty.rule. Out: `RuleBook`, which no page reads past: a duty's name,
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from dashboards import words
 
@@ -51,13 +52,23 @@ class RuleBook:
 
     rules: tuple[Rule, ...] = ()
 
+    @cached_property
+    def by_id(self) -> dict[str, Rule]:
+        """Rules by their names."""
+        return {rule.rule_id: rule for rule in reversed(self.rules)}
+
+    @cached_property
+    def by_duty(self) -> dict[str, Rule]:
+        """The first rule of each duty."""
+        return {rule.duty: rule for rule in reversed(self.rules)}
+
     def find_rule(self, rule_id: str | None) -> Rule | None:
         """The rule of this name."""
-        return next((rule for rule in self.rules if rule.rule_id == rule_id), None)
+        return self.by_id.get(rule_id or "")
 
     def find_duty(self, duty: str) -> Rule | None:
         """The first rule of a duty: the baseline's, where it has one in force."""
-        return next((rule for rule in self.rules if rule.duty == duty), None)
+        return self.by_duty.get(duty)
 
     def name_duty(self, duty: str) -> str:
         """A duty in words; '*' is any of those that make a unit overdue."""

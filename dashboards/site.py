@@ -7,7 +7,7 @@ Errors: `not-our-site`, `cannot-write`, and those of database.py. Leftovers of k
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
@@ -33,11 +33,17 @@ from dashboards.pages import (
     register,
     unit,
     vessel,
+    vessel_data,
     vessel_sheet,
     watch_list,
 )
+from dashboards.pages.list_book import ListBook
+from dashboards.pages.vessel_data import VesselData
+from dashboards.pages.vessel_lists import AHEAD_DAYS
+from dashboards.processes import PARTS_A_PROCESS, count_processors, share_work, split_evenly
 from pipeline.errors import UserError
 
+MANY_UNITS = 1_000  # fewer are written before other processes have begun
 ASSETS = ("style.css", "site.js", "choose.js", "register.js")
 
 
@@ -79,8 +85,8 @@ def build_site(db: Path, site: Path) -> SiteSummary:
     return prepare_site(db, site).swap_in()
 
 
-def prepare_site(db: Path, site: Path) -> PreparedSite:
-    """Write every page into a new folder beside `site`, which stays as it is."""
+def prepare_site(db: Path, site: Path, processes: int | None = None) -> PreparedSite:
+    """Write every page into a new folder beside `site`, which stays as it is. processes: None means as a fleet of this size is worth."""
     db, site = Path(db), Path(site).absolute()
     refuse_foreign(site)
     new = site
@@ -90,7 +96,8 @@ def prepare_site(db: Path, site: Path) -> PreparedSite:
             context = database.read_context(con, db)
             new = pick_free(site, "new")
             start_folder(new)
-            paths = write_pages(con, context, new)
+            paths, rest = write_first_pages(con, context, new)
+        paths += write_rest(db, rest, new, processes)
         return PreparedSite(new, sum_up(site, new, paths))
     except BaseException as error:
         if new != site:
@@ -127,22 +134,54 @@ def write_calendars(con: duckdb.DuckDBPyConnection, context: Context, new: Path)
     return replace(context, calendars=frozenset(calendars))
 
 
-def list_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
-    """Every page, fleet first; the vessels' pages come from one set of queries."""
+@dataclass(frozen=True)
+class Rest:
+    """What the pages of vessels, lists and units are written from, read before the database is closed."""
+
+    context: Context
+    book: ListBook
+    vessels: Callable[[str], VesselData]
+
+
+def write_first_pages(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> tuple[list[str], Rest]:
+    """The pages of the fleet, and what the others are written from."""
+    context = write_calendars(con, context, new)
     book, context = list_page.read_book(con, context)
-    yield from fleet.make_pages(con, context)
-    for module in (register, overdue, fitness, defects, corrosion, agents, watch_list, quality, method):
-        yield module.make_page(con, context)
-    yield from vessel.make_pages(con, context)
-    yield from vessel_sheet.make_pages(con, context)
-    yield from list_page.make_pages(book, context)
-    yield from unit.make_pages(con, context)
+    pages = [*fleet.make_pages(con, context)]
+    pages += [
+        m.make_page(con, context) for m in (register, overdue, fitness, defects, corrosion, agents, watch_list, quality, method)
+    ]
+    return write_pages(pages, context, new), Rest(context, book, vessel_data.read_all(con, context, AHEAD_DAYS))
 
 
-def write_pages(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> list[str]:
+def write_rest(db: Path, rest: Rest, new: Path, processes: int | None) -> list[str]:
+    """The pages that there are many of, shared out to processes; which lists are asked for is known when the vessels are written."""
+    context = rest.context
+    if processes is None:
+        processes = count_processors() if len(context.unit_pages) >= MANY_UNITS else 1
+
+    def share(write: Callable[[Sequence[str]], Iterator[Page]], names: Sequence[str]) -> list[str]:
+        def work(part: Sequence[str]) -> tuple[list[str], set[str]]:
+            return write_pages(write(part), context, new), context.lists.asked
+
+        done = share_work(work, split_evenly(names, PARTS_A_PROCESS * processes), processes)
+        context.lists.asked.update(*(asked for _, asked in done))
+        return [path for paths, _ in done for path in paths]
+
+    def write_units(part: Sequence[str]) -> Iterator[Page]:
+        with database.open_database(db) as con:
+            yield from unit.make_pages(con, context, part)
+
+    paths = share(lambda part: vessel.make_pages(rest.vessels, context, part), [v.imo_number for v in context.vessels])
+    paths += share(lambda part: vessel_sheet.make_pages(rest.vessels, context, part), [v.imo_number for v in context.vessels])
+    paths += share(lambda part: list_page.make_pages(rest.book, context, part), sorted(context.lists.asked))
+    return paths + share(write_units, sorted(context.unit_pages))
+
+
+def write_pages(pages: Iterable[Page], context: Context, new: Path) -> list[str]:
     """Write them one by one; return their paths in order."""
-    env, paths, context = render.make_environment(), [], write_calendars(con, context, new)
-    for page in list_pages(con, context):
+    env, paths = render.make_environment(), []
+    for page in pages:
         render.write_page(env, context, page, new)
         paths.append(page.path)
     return paths

@@ -62,6 +62,7 @@ SHAPES = {
 }
 UNLIKE = ("file_line", "unit", "anchor", "spark")  # kinds whose cells are hardly ever alike
 RECORD_KINDS = ["date", "text", "long", "file_line", "code"]
+PLAIN = (str, int, float, date, type(None))  # values that need no look at what they hold
 CELLS_KEPT = 16_384
 LEAST_OF = 10  # a percentage of fewer says more than is known
 SEVERITIES = ("unfit", "major", "minor")  # worst first
@@ -186,6 +187,13 @@ def write_run(run: Run, root: str) -> Markup:
     )
 
 
+def pick_writer(kind: str) -> Callable[[Any], Markup]:
+    """How a plain value of this kind is written."""
+    if kind in SAYS:
+        return lambda value: escape(SAYS[kind](value))
+    return SHAPED.get(kind) or (lambda value: write_text(words.NONE if value is None or value == "" else str(value)))
+
+
 def write_value(kind: str, value: Any, root: str, top: float) -> Markup:
     """One value as markup."""
     counted = value if isinstance(value, Count) else value[0] if isinstance(value, tuple) and value else None
@@ -194,19 +202,13 @@ def write_value(kind: str, value: Any, root: str, top: float) -> Markup:
         return write_link(root, counted.href, said, f' data-count="{counted.value:d}"')
     if isinstance(value, Run):
         return write_run(value, root)
-    if kind == "unit" and isinstance(value, Link):
-        return write_link(root, value.href, write_unit(value.text))
-    if kind in SAYS:
-        return escape(SAYS[kind](value))
-    if kind == "link" and isinstance(value, Link):
-        return write_link(root, value.href, write_text(value.text))
+    if isinstance(value, Link) and kind in ("unit", "link"):
+        return write_link(root, value.href, write_unit(value.text) if kind == "unit" else write_text(value.text))
     if kind == "anchor" and isinstance(value, Anchor):
         return write_anchor(value)
     if kind == "spark":
         return write_spark(value, top)
-    if kind in SHAPED:
-        return SHAPED[kind](value)
-    return write_text(words.NONE if value is None or value == "" else str(value))
+    return pick_writer(kind)(value)
 
 
 def write_sort_key(kind: str, value: Any) -> str | None:
@@ -225,51 +227,50 @@ def write_sort_key(kind: str, value: Any) -> str | None:
     return None
 
 
-@lru_cache(maxsize=CELLS_KEPT, typed=True)
-def write_cell(kind: str, value: Any, tag: str, root: str, top: float, is_sorted: bool) -> str:
-    """One cell of the page; everything that comes from the data is escaped here.
+@lru_cache(maxsize=1024)
+def make_cell(kind: str, tag: str, root: str, top: float, is_sorted: bool) -> Callable[[Any], str]:
+    """What writes the cells of one column; everything that comes from the data is escaped here.
 
-    Days, words and numbers stand in many tables, and a site may hold thousands of pages: a cell once written is kept.
+    Days, words and numbers stand in many tables, and a site may hold thousands of pages: a cell once written is kept. No two rows
+    rest on one line of a file, so those cells aren't.
     """
     css = kind + " right" if kind in RIGHT else kind
-    sort = write_sort_key(kind, take_number(value)) if is_sorted else None
-    marks = ("" if css == "text" else f' class="{css}"') + ("" if sort is None else f' data-sort="{escape(sort)}"')
-    return f"<{tag}{marks}>{write_value(kind, value, root, top)}</{tag[:2]}>"
+    start, end, plain = f"<{tag}" + ("" if css == "text" else f' class="{css}"'), f"</{tag[:2]}>", pick_writer(kind)
+
+    def write_cell(value: Any) -> str:
+        sort = write_sort_key(kind, take_number(value)) if is_sorted else None
+        said = (
+            plain(cut_value(value))
+            if type(value) in PLAIN and kind != "spark"
+            else write_value(kind, cut_value(value), root, top)
+        )
+        return "".join((start, "" if sort is None else f' data-sort="{escape(sort)}"', ">", said, end))
+
+    return write_cell if kind in UNLIKE else lru_cache(maxsize=CELLS_KEPT // 16, typed=True)(write_cell)
 
 
-def write_row(kinds: list[str], values: list[Any], root: str, top: float, is_sorted: bool) -> str:
-    """One row of the page, headed by its first cell. No two rows rest on one line of a file, so those cells aren't kept."""
-    cells, tag = [], 'th scope="row"'
-    for kind, value in zip(kinds, values, strict=True):
-        write = write_cell.__wrapped__ if kind in UNLIKE else write_cell
-        cells.append(write(kind, cut_value(value), tag, root, top, is_sorted))
-        tag = "td"
-    return "<tr>" + "".join(cells) + "</tr>"
-
-
-def write_body(table: Table, root: str = "") -> Iterator[Markup]:
+def write_body(table: Table, root: str = "") -> Iterator[str]:
     """The rows that stand on the page."""
     sparks = [i for i, column in enumerate(table.columns) if column.kind == "spark"]
     top = max((v for row in table.rows for i in sparks for v in row[i] if v is not None), default=0.0)
     picked = [i for i, column in enumerate(table.columns) if not column.is_twin_only]
     kinds = [table.columns[i].kind for i in picked]
     if kinds == RECORD_KINDS and not table.is_register:
-        return map(Markup, (write_record(*row) for row in table.rows[: table.shown]))
-    rows = (write_row(kinds, [row[i] for i in picked], root, top, table.is_register) for row in table.rows[: table.shown])
-    return map(Markup, rows)
+        return (write_record(*row) for row in table.rows[: table.shown])
+    tags = ['th scope="row"'] + ["td"] * len(picked)
+    cells = [(i, make_cell(kind, tag, root, top, table.is_register)) for i, kind, tag in zip(picked, kinds, tags, strict=False)]
+    return (f"<tr>{''.join([write(row[i]) for i, write in cells])}</tr>" for row in table.rows[: table.shown])
 
 
 @lru_cache(maxsize=CELLS_KEPT)
 def write_start(day: date | None, what: str, said: str) -> str:
     """The cells of a record that others share: its day, its kind, what it says."""
-    cells = ((kind, cut_value(value)) for kind, value in zip(RECORD_KINDS, (day, what, said), strict=False))
-    return "".join(
-        write_cell.__wrapped__(kind, value, 'th scope="row"' if kind == "date" else "td", "", 0.0, False) for kind, value in cells
-    )
+    cells = zip(RECORD_KINDS, (day, what, said), strict=False)
+    return "".join(make_cell(kind, 'th scope="row"' if kind == "date" else "td", "", 0.0, False)(value) for kind, value in cells)
 
 
 def write_record(day: date | None, what: str, said: str, where: tuple[str | None, int | None], record_no: int | None) -> str:
-    """A row of the longest tables that a site has: as write_row, at a fifth of its time."""
+    """A row of the longest tables that a site has: as any other, at a fifth of its time."""
     number = words.NONE if record_no is None else record_no
     return f'<tr>{write_start(day, what, said)}<td class="file_line">{write_file_line(where)}</td><td class="code">{number}</td></tr>'
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 
 NONE = "–"
 MOST_LETTERS = 400  # of one text on a page: a cell may be a million letters long, and its CSV holds it whole
@@ -57,6 +58,7 @@ def say_change(value: int | None) -> str:
     return f"+{say_number(value)}" if value > 0 else say_number(value)
 
 
+@lru_cache(maxsize=8192)
 def say_date(day: date | datetime | None) -> str:
     """31 Oct 2026."""
     return NONE if day is None else f"{day.day} {MONTHS[day.month - 1]} {day.year}".replace(" ", THIN)

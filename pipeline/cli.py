@@ -54,6 +54,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--db", type=Path, default=Path("firekpi.duckdb"), help="database to build (default: firekpi.duckdb)")
     run.add_argument("--site", type=Path, default=Path("site"), help="folder of the pages (default: site)")
     run.add_argument("--no-site", action="store_true", help="build the database only")
+    _add_engine(run)
     run.set_defaults(call=_run)
     check = verbs.add_parser("check", help="read and check exports together with what the store holds; publish nothing")
     _add_run_options(check)
@@ -129,6 +130,13 @@ def _add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--memory", metavar="SIZE", help="most that DuckDB may hold, as in 2GB (default: half of the machine's)")
 
 
+def _add_engine(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--engine", choices=("duckdb", "spark"), default="duckdb", help="what computes the figures (default: duckdb)"
+    )
+    parser.add_argument("--master", metavar="URL", default="local[*]", help="Spark's master (default: local[*], this machine)")
+
+
 def _run(options: argparse.Namespace) -> int:
     from pipeline.run import RunOptions, run
     from pipeline.tell import summary_lines
@@ -138,7 +146,8 @@ def _run(options: argparse.Namespace) -> int:
         _keep_out_of(site, options)
     with _progress() as tell:
         write_pages = _page_writer(site) if site else None
-        summary = run(_run_options(options, RunOptions, store=options.store, db=options.db), tell, write_pages)
+        places = {"store": options.store, "db": options.db, "engine": options.engine, "master": options.master}
+        summary = run(_run_options(options, RunOptions, **places), tell, write_pages)
     for line in summary_lines(summary):
         print(line)
     print(f"database {options.db}")

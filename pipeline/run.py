@@ -22,6 +22,7 @@ from pipeline.checks.flags import flag_records
 from pipeline.checks.quarantine import check_table, fill_raw, quarantine_broken
 from pipeline.duties.build import build_duties
 from pipeline.duties.rule_book import read_rule_book
+from pipeline.engines import check_engine, open_engine
 from pipeline.errors import UserError
 from pipeline.figures.build import build_figures
 from pipeline.figures.prices import part_prices, read_prices
@@ -55,6 +56,7 @@ class RunOptions:
     needed, tables may be missing, and rows are put aside as of an unknown vessel or unit. A store that `is_part` of one need
     not hold every file that a declared correction speaks of. `keep_validation` takes each table's name and what
     great-expectations reports of it. `figures` None means all. `memory` is what DuckDB may hold, as in '2GB' (None: half of the machine).
+    `engine` (duckdb, spark) runs the SQL of duties and figures; `master` is the address of Spark's.
     """
 
     folders: tuple[Path, ...]
@@ -68,6 +70,8 @@ class RunOptions:
     keep_validation: Callable[[str, dict], None] | None = None
     figures: tuple[str, ...] | None = None
     memory: str | None = None
+    engine: str = "duckdb"
+    master: str = "local[*]"
 
 
 def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: PageWriter | None = None) -> Summary:
@@ -79,6 +83,7 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
     """
     as_of = options.as_of or datetime.now(UTC).date()
     started_at = datetime.now(UTC)
+    check_engine(options.engine, options.master)
     check_database(options.db)
     with locked_store(options.store) as store, take_back_if_unused(store) as added:
         tell("keeping the exports")
@@ -99,11 +104,11 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
             # before the figures: the watch list asks what was known before a cell was corrected
             write_declared(build.con, intake.ledger, options.known_at, corrections)
             write_column_sources(build.con, matched)
-            with one_transaction(build.con):
+            with one_transaction(build.con), open_engine(options.engine, options.master, spark_folder(build.part)) as engine:
                 tell("working out what was due when")
-                build_duties(build.con, book)
+                build_duties(build.con, book, engine)
                 tell("computing the figures")
-                build_figures(build.con, as_of, prices, options.figures)
+                build_figures(build.con, as_of, prices, options.figures, engine)
             write_run(build.con, started_at, as_of, options.known_at, book.fingerprint)
             summary = read_summary(build.con, intake.notes)
             build.con.close()
@@ -116,6 +121,11 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
                 build.swap_in()
                 put_pages_in_place(publish_pages, options.db)
     return summary
+
+
+def spark_folder(part: Path) -> Path:
+    """Where Spark's tables lie while it runs: beside the database, which a cluster's machines must then see under one path."""
+    return part.with_name(f"{part.name}.spark")
 
 
 @contextmanager

@@ -240,6 +240,8 @@
       });
       body.textContent = "";
       body.appendChild(part);
+      /* a word that no column of a sheet of paper holds: there it may break anywhere */
+      Array.prototype.forEach.call(body.querySelectorAll("th, td"), function (cell) { cell.classList.toggle("endless", /\S{21}/.test(cell.textContent)); });
       COLUMNS.forEach(function (column, n) {
         if (column[0] === state.sort) { head.cells[n].setAttribute("aria-sort", state.down ? "descending" : "ascending"); } else { head.cells[n].removeAttribute("aria-sort"); }
       });

@@ -128,7 +128,7 @@
     drawAll();
   }
 
-  if (window.Plotly || document.querySelector(".register")) { /* the register has no chart, and opens without the library */
+  if (window.Plotly || !charts.length) { /* a page without a chart opens without the library */
     drawAll();
     new ResizeObserver(function () {
       if (printing) { return; }

@@ -41,11 +41,19 @@ class ListBook:
 
     def add(self, named: Iterable[Named], context: Context) -> None:
         """Put each line into the fleet's list and, where the vessel is in the fleet, into the vessel's."""
+        begun: dict[tuple[str, str], list[Entry]] = {}
         for name, title, entry in named:
             for scope in (FLEET, entry.imo_number) if entry.imo_number in context.by_imo else (FLEET,):
-                path = f"list/{scope}/{name}"
-                self.entries.setdefault(path, []).append(entry)
-                self.titles.setdefault(path, title if scope == FLEET else f"{title}: {context.name_vessel(scope)}")
+                entries = begun.get((scope, name))
+                if entries is None:
+                    entries = begun[scope, name] = self.begin(scope, name, title, context)
+                entries.append(entry)
+
+    def begin(self, scope: str, name: str, title: str, context: Context) -> list[Entry]:
+        """The lines of a list, none yet where it is new."""
+        path = f"list/{scope}/{name}"
+        self.titles.setdefault(path, title if scope == FLEET else f"{title}: {context.name_vessel(scope)}")
+        return self.entries.setdefault(path, [])
 
     def count(self) -> Lists:
         """How long each list is."""

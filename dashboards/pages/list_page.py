@@ -1,11 +1,12 @@
 """The lists behind the numbers: which units, why each of them counts, and the line of the file that shows it.
 
-In: `ListBook`, and which of its lists a number leads to. Out: list/<fleet or IMO number>/<name>.html, and further pages beyond 300 lines.
+In: `ListBook`, and which of its lists a number leads to. Out: list/<fleet or IMO number>/<name>.html, further pages beyond 250 lines, and a CSV of
+all where there are several pages.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import duckdb
@@ -27,7 +28,8 @@ from dashboards.pages import (
 from dashboards.pages.list_book import Entry, ListBook
 from dashboards.pages.unit_names import name_page
 
-PER_PAGE = 300
+PER_PAGE = 250
+MOST_PAGES = 4  # of one list: nobody reads on, and a large fleet has lists of all its units; what is beyond stands in the CSV
 SOURCES = (
     list_units.list_units,
     list_units.list_findings,
@@ -76,24 +78,40 @@ def name_part(path: str, number: int) -> str:
     return f"{path}.html" if number == 1 else f"{path}.{number}.html"
 
 
-def make_pages(book: ListBook, context: Context) -> Iterator[Page]:
-    """The lists that a number of another page leads to."""
-    for path in sorted(context.lists.asked):
+def list_lines(entries: Sequence[Entry], number: int, context: Context) -> Table:
+    """The lines of one page; the first page of several has a CSV of all."""
+    first, is_whole = (number - 1) * PER_PAGE, number == 1 and len(entries) > PER_PAGE
+    last = min(first + PER_PAGE, len(entries))
+    which = f"Lines {words.say_number(first + 1)} to {words.say_number(last)} of {words.say_number(len(entries))}"
+    rows = tuple(write_entry(entry, context) for entry in (entries if is_whole else entries[first:last]))
+    return Table("lines", which, COLUMNS, rows, shown=last if is_whole else None, has_twin=is_whole)
+
+
+def list_blocks(entries: Sequence[Entry], path: str, number: int, context: Context) -> tuple[Table | Note, ...]:
+    """The lines, and where the others are: on further pages, and beyond those in the CSV alone."""
+    pages = min(-(-len(entries) // PER_PAGE), MOST_PAGES)
+    further, table = list_further(path, number, pages), list_lines(entries, number, context)
+    if not further:
+        return (table,)
+    rest = len(entries) - pages * PER_PAGE
+    where = Link("in the CSV of the first page", f"{path}.html#lines")
+    said = f"{words.say_count(rest, 'further line')} stand{'s' if rest == 1 else ''}" if rest > 0 and number == pages else ""
+    return (table, Note("The list goes on:", links=further), *((Note(said, links=(where,)),) if said else ()))
+
+
+def make_pages(book: ListBook, context: Context, part: Sequence[str]) -> Iterator[Page]:
+    """These lists."""
+    for path in part:
         entries, title, scope = book.entries[path], book.titles[path], path.split("/")[1]
-        pages = -(-len(entries) // PER_PAGE)
         back = Link("Fleet", "index.html") if scope == FLEET else context.by_imo[scope].link
-        for number in range(1, pages + 1):
-            part = entries[(number - 1) * PER_PAGE : number * PER_PAGE]
-            which = f"Lines {words.say_number((number - 1) * PER_PAGE + 1)} to {words.say_number((number - 1) * PER_PAGE + len(part))} of {words.say_number(len(entries))}"
-            table = Table("lines", which, COLUMNS, tuple(write_entry(e, context) for e in part), has_twin=False)
-            further = list_further(path, number, pages)
-            blocks = (table, Note("The list goes on:", links=further)) if further else (table,)
+        held = words.say_number(len(entries))
+        for number in range(1, min(-(-len(entries) // PER_PAGE), MOST_PAGES) + 1):
             yield Page(
                 name_part(path, number),
                 words.cut_name(title, words.MOST_NAME),
                 "Which are they, and which record says so?",
-                f"On {words.say_date(context.as_of)} this list holds {words.say_number(len(entries))}, each with the record that says so.",
-                (Section("lines", "The list", blocks, REMARK, is_wide=True),),
+                f"On {words.say_date(context.as_of)} this list holds {held}, each with the record that says so.",
+                (Section("lines", "The list", list_blocks(entries, path, number, context), REMARK, is_wide=True),),
                 nav="index.html",
                 crumbs=(back,),
                 is_caution_on_top=True,

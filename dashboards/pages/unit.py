@@ -5,7 +5,7 @@ In: the context and one set of queries for all units. Out: unit/<name>.html for 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import duckdb
 from markupsafe import Markup
@@ -129,7 +129,7 @@ def make_page(data: UnitData, context: Context) -> Page:
     )
 
 
-def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
-    """One page after another, from one set of queries."""
-    for data in unit_data.read_units(con, context):
+def make_pages(con: duckdb.DuckDBPyConnection, context: Context, part: Sequence[str]) -> Iterator[Page]:
+    """The pages of these units, which are neighbours in the order of their numbers, from one set of queries."""
+    for data in unit_data.read_units(con, context, part):
         yield make_page(data, context)

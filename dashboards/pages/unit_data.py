@@ -1,4 +1,4 @@
-"""The data of the unit pages: one query a kind for all units, each read through once beside the others.
+"""The data of the unit pages: one query a kind for a run of units, each read through once beside the others.
 
 In: record.*, history.*, intake.quarantine, flag, correction, figure.unit_now, duty_now, verdict, placement_now, watch_list, watch_reason,
 count_interval. Out: `read_units`, one `UnitData` after another in the order of the units' numbers. Never holds more than one unit.
@@ -7,7 +7,7 @@ count_interval. Out: `read_units`, one `UnitData` after another in the order of 
 from __future__ import annotations
 
 from collections import namedtuple
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -54,18 +54,19 @@ class Stream:
         return found
 
 
-def read_rows(con: duckdb.DuckDBPyConnection, sql: str, day: object) -> Iterator[Row]:
-    """One query as named tuples, a batch at a time, beside other queries that are still open."""
+def read_rows(con: duckdb.DuckDBPyConnection, sql: str, values: dict[str, object]) -> Iterator[Row]:
+    """One query as named tuples, a batch at a time, beside other queries that are still open; of the values it takes those it names."""
     cursor = con.cursor()
-    cursor.execute(sql, {"day": day} if "$day" in sql else None)
+    cursor.execute(sql, {name: value for name, value in values.items() if f"${name}" in sql})
     row_type: Any = namedtuple("Row", [column[0] for column in cursor.description])  # type: ignore[misc]
     while batch := cursor.fetchmany(BATCH):
         yield from map(row_type._make, batch)
 
 
-def read_units(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[UnitData]:
-    """Every unit that a register ever named."""
-    streams = [Stream(read_rows(con, sql, context.as_of)) for sql in unit_queries.BY_UNIT]
+def read_units(con: duckdb.DuckDBPyConnection, context: Context, part: Sequence[str]) -> Iterator[UnitData]:
+    """These units, which are neighbours in the order of their numbers."""
+    values = {"day": context.as_of, "first": part[0], "last": part[-1]}
+    streams = [Stream(read_rows(con, sql, values)) for sql in unit_queries.BY_UNIT]
     refused = read_named(con)
-    for unit_id in sorted(context.unit_pages):
+    for unit_id in part:
         yield UnitData(unit_id, *(stream.take(unit_id) for stream in streams), refused.get(unit_id, []))

@@ -6,6 +6,7 @@ In: a text as it came. Out: a name of small letters, digits and hyphens that no 
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from hashlib import sha256
 
 PLAIN = re.compile(r"[A-Z0-9][A-Z0-9-]{0,47}")
@@ -14,6 +15,7 @@ DEVICES = frozenset({"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("CO
 MOST_LETTERS, MOST_DIGITS = 40, 12
 
 
+@lru_cache(maxsize=4096)
 def name_safely(text: str) -> str:
     """'ASQ-100007' is asq-100007; anything else keeps what it can and ends in _ and the start of its SHA-256.
 

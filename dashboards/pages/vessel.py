@@ -1,13 +1,11 @@
 """Vessel: everything on one page for the master and the superintendent of one vessel.
 
-In: the context and one set of queries for all vessels. Out: vessel/<imo>.html for each vessel of the fleet.
+In: the context and the data of all vessels. Out: vessel/<imo>.html for each vessel of the fleet.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-import duckdb
+from collections.abc import Callable, Iterator, Sequence
 
 from dashboards import charts, due_calendar, standing, time_charts, words
 from dashboards.blocks import Chart, Context, Link, Note, Page, Section, Table, Vessel, name_columns
@@ -15,7 +13,6 @@ from dashboards.pages import (
     agent_tables,
     due_words,
     list_past,
-    vessel_data,
     vessel_fitness,
     vessel_lists,
     vessel_months,
@@ -142,10 +139,12 @@ def make_page(vessel: Vessel, data: VesselData, context: Context, siblings: tupl
     )
 
 
-def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
-    """One page after another, from one set of queries."""
-    every = vessel_data.read_all(con, context, vessel_lists.AHEAD_DAYS)
+def make_pages(every: Callable[[str], VesselData], context: Context, part: Sequence[str]) -> Iterator[Page]:
+    """The pages of these vessels."""
+    wanted = set(part)
     for i, vessel in enumerate(context.vessels):
+        if vessel.imo_number not in wanted:
+            continue
         near = [
             Link(f"{word}: {v.name}", v.link.href)
             for word, v in (

@@ -7,16 +7,13 @@ stands on the vessel's page.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-
-import duckdb
 
 from dashboards import words
 from dashboards.blocks import Column, Context, Link, Note, Page, Section, Table, Vessel
-from dashboards.pages import sheet_rows, vessel_data, vessel_sheet_lists, vessel_words
+from dashboards.pages import sheet_rows, vessel_sheet_lists, vessel_words
 from dashboards.pages.vessel_data import VesselData
-from dashboards.pages.vessel_lists import AHEAD_DAYS
 
 LINES = 31  # of all lists together, at the worst of what else the sheet holds
 DUE, SHORT, FOUND, HEAD = 8, 5, 9, 3  # most lines of the lower lists; what a second heading in a column takes
@@ -88,8 +85,7 @@ def make_page(vessel: Vessel, data: VesselData, context: Context) -> Page:
     )
 
 
-def make_pages(con: duckdb.DuckDBPyConnection, context: Context) -> Iterator[Page]:
-    """One sheet after another, from one set of queries."""
-    every = vessel_data.read_all(con, context, AHEAD_DAYS)
-    for vessel in context.vessels:
-        yield make_page(vessel, every(vessel.imo_number), context)
+def make_pages(every: Callable[[str], VesselData], context: Context, part: Sequence[str]) -> Iterator[Page]:
+    """The sheets of these vessels."""
+    for imo_number in part:
+        yield make_page(context.by_imo[imo_number], every(imo_number), context)

@@ -7,6 +7,8 @@ from importlib.resources import files
 
 import duckdb
 
+from pipeline.statements import DUCKDB, Statements
+
 
 def flag_rules() -> dict[str, dict]:
     """Every flag by its slug: title and sentence."""
@@ -18,12 +20,12 @@ def flag_records(con: duckdb.DuckDBPyConnection) -> None:
     add_flags(con, files("pipeline.checks").joinpath("flags.sql").read_text(encoding="utf-8"))
 
 
-def add_flags(con: duckdb.DuckDBPyConnection, sql: str) -> None:
+def add_flags(con: duckdb.DuckDBPyConnection, sql: str, statements: Statements = DUCKDB) -> None:
     """Add the doubts that `sql` selects (rule, table_name, file_id, record_no, line_no, column_name, value) to intake.flag.
 
     KeyError if a rule is not in flags.toml.
     """
-    con.execute(f"create or replace temp table doubt as {sql.strip().rstrip(';')}")
+    statements.run(con, f"create or replace temp table doubt as {sql.strip().rstrip(';')}")
     rules = flag_rules()
     for (slug,) in con.execute("select distinct rule from doubt order by rule").fetchall():
         con.execute(

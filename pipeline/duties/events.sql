@@ -38,10 +38,10 @@ from (
 create table duty.subject as
 with asked as (
     select rule_id, stay.* exclude (from_on, to_on), stay.from_on as began_on, stay.to_on as left_on,
-        case when stay.from_on is not null then greatest(stay.from_on, force.from_on) end as from_on,
-        nullif(least(coalesce(stay.to_on, date '9999-12-31'), force.to_on), date '9999-12-31') as to_on
-    from duty.in_force as force join duty.stay as stay using (stay_no) semi join duty.rule using (rule_id)
-    where force.from_on < coalesce(stay.to_on, date '9999-12-31') and coalesce(stay.from_on < force.to_on, true)
+        case when stay.from_on is not null then greatest(stay.from_on, ruling.from_on) end as from_on,
+        nullif(least(coalesce(stay.to_on, date '9999-12-31'), ruling.to_on), date '9999-12-31') as to_on
+    from duty.in_force as ruling join duty.stay as stay using (stay_no) semi join duty.rule using (rule_id)
+    where ruling.from_on < coalesce(stay.to_on, date '9999-12-31') and coalesce(stay.from_on < ruling.to_on, true)
 ),
 -- A group is asked on the days on which one of its units is: stretches that touch are one, so that days between are not asked.
 numbered as (
@@ -67,11 +67,11 @@ from (
 -- it is the oldest of the units that have joined it so far; of equal dates the one that came first proves it.
 create table duty.first_basis as
 with joined as (
-    select distinct on (rule_id, imo_number, group_id, unit_id, made_on) rule_id, imo_number, group_id, unit_id, made_on,
+    select rule_id, imo_number, group_id, unit_id, made_on,
         coalesce(stay.from_on, date '0001-01-01') as joined_on, {'record': 'unit', 'kind': 'made_on', 'file_id': file_id,
             'record_no': record_no, 'line_no': line_no} as proof
     from duty.in_force join duty.stay as stay using (stay_no) semi join (from duty.rule where counts = 'group') as rule using (rule_id)
-    order by joined_on, stay_no
+    qualify row_number() over (partition by rule_id, imo_number, group_id, unit_id, made_on order by joined_on, stay_no) = 1
 ),
 oldest as (
     select * exclude (place, oldest_on) from (

@@ -54,24 +54,32 @@ create temp table kept as from days_left(standing, cut);
 -- their own, without the others' dates. So are those whose dates run from the day due: a plan that one piece of work starts anew may
 -- run behind or ahead of another. Of two that are each as strong as the other both pairs stand here.
 create temp table no_laxer as
-select strong.rule_id as strong_id, weak.rule_id as weak_id
-from duty.rule as strong join duty.rule as weak using (duty, counts, first_basis, anchor)
-where strong.rule_id <> weak.rule_id and strong.in_any >= weak.in_any and counts = 'unit' and anchor = 'done'
-    and case when strong.interval_months = weak.interval_months
-            then coalesce(strong.grace_months, 0) <= coalesce(weak.grace_months, 0)
-        else strong.interval_months + coalesce(strong.grace_months, 0) < weak.interval_months + coalesce(weak.grace_months, 0) end
-    and not exists (
-        from duty.satisfied_by as taken where taken.rule_id = strong.rule_id and not exists (
-            from duty.satisfied_by as also where also.rule_id = weak.rule_id and also.record = taken.record
-                and coalesce(also.kind = taken.kind, also.kind is null)
-                and coalesce(also.is_examination = taken.is_examination, also.is_examination is null)
-                and coalesce(also.tested_part = taken.tested_part, also.tested_part is null)))
-    and not exists (
-        from duty.triggered_by as calling where calling.rule_id = weak.rule_id and not exists (
-            from duty.triggered_by as also where also.rule_id = strong.rule_id
-                and coalesce(also.component = calling.component, also.component is null)
-                and coalesce(also.defect = calling.defect, also.defect is null)
-                and coalesce(also.severity = calling.severity, also.severity is null)));
+with pair as (
+    select strong.rule_id as strong_id, weak.rule_id as weak_id
+    from duty.rule as strong join duty.rule as weak using (duty, counts, first_basis, anchor)
+    where strong.rule_id <> weak.rule_id and strong.in_any >= weak.in_any and counts = 'unit' and anchor = 'done'
+        and case when strong.interval_months = weak.interval_months
+                then coalesce(strong.grace_months, 0) <= coalesce(weak.grace_months, 0)
+            else strong.interval_months + coalesce(strong.grace_months, 0) < weak.interval_months + coalesce(weak.grace_months, 0) end
+),
+-- what satisfies the strong one and would not satisfy the weak one
+laxer as (
+    select strong_id, weak_id from pair join duty.satisfied_by as taken on taken.rule_id = strong_id
+    where not exists (
+        from duty.satisfied_by as also where also.rule_id = weak_id and also.record = taken.record
+            and coalesce(also.kind = taken.kind, also.kind is null)
+            and coalesce(also.is_examination = taken.is_examination, also.is_examination is null)
+            and coalesce(also.tested_part = taken.tested_part, also.tested_part is null))
+    union all
+    -- what calls for the weak one and would not call for the strong one
+    select strong_id, weak_id from pair join duty.triggered_by as calling on calling.rule_id = weak_id
+    where not exists (
+        from duty.triggered_by as also where also.rule_id = strong_id
+            and coalesce(also.component = calling.component, also.component is null)
+            and coalesce(also.defect = calling.defect, also.defect is null)
+            and coalesce(also.severity = calling.severity, also.severity is null))
+)
+select strong_id, weak_id from pair anti join laxer using (strong_id, weak_id);
 
 -- A rule for a duty gives way to one that is no laxer; of two alike, to that of the stronger layer. Where none is the stricter in all,
 -- each is asked, and the figures go by what falls due first.

@@ -12,6 +12,7 @@ import duckdb
 
 from pipeline.duties.rule_book import RuleBook, say_loosening
 from pipeline.duties.rule_keys import schema
+from pipeline.statements import DUCKDB, Statements
 
 SQL_TYPES = {
     "text": "varchar", "slug": "varchar", "word": "varchar", "measure": "varchar", "texts": "varchar[]", "slugs": "varchar[]",
@@ -20,10 +21,10 @@ SQL_TYPES = {
 ABOUT = ("kind", "regime", "regime_slug", "layer", "flag", "breach_label", "loosens", "file", "rule_no")
 
 
-def load_rules(con: duckdb.DuckDBPyConnection, book: RuleBook) -> None:
+def load_rules(con: duckdb.DuckDBPyConnection, book: RuleBook, statements: Statements = DUCKDB) -> None:
     """Fill duty.provision (every rule), duty.binding, duty.replaced, and duty.rule, limit, ground, placement and number."""
     for name in ("macros.sql", "rules.sql"):
-        con.execute(files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
+        statements.run(con, files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
     _fill(con, "binding", [
         {"regime_slug": bound.regime.slug, "rank": bound.rank, "flag": bound.flag, "vessels": list(bound.vessels) if bound.vessels else None}
         for bound in book.bindings

@@ -9,9 +9,9 @@ from typing import Any
 import duckdb
 
 from pipeline import contract
-from pipeline.figures.build import run_sql
 from pipeline.intake.stage import insert_rows
 from pipeline.run import ParsedFile
+from pipeline.statements import run_sql
 
 
 def mark_subject(con: duckdb.DuckDBPyConnection, read: list[ParsedFile], imo_number: str) -> None:

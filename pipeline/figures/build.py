@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from importlib import import_module
 from importlib.resources import files
@@ -12,6 +12,7 @@ import duckdb
 
 from pipeline.checks.flags import add_flags
 from pipeline.figures.prices import load_prices
+from pipeline.statements import DUCKDB, Statements
 
 # In this order: a later one may read an earlier one. A name is a file of SQL; where a module of that name stands beside it, its
 # `fill(con, as_of)` then computes what SQL can't.
@@ -56,29 +57,28 @@ FIGURES = (
 )
 
 
-def run_sql(con: duckdb.DuckDBPyConnection, text: str, parameters: Mapping[str, Any]) -> None:
-    """Run each statement, with those of the parameters that it names."""
-    for statement in duckdb.extract_statements(text):
-        con.execute(statement, {name: parameters[name] for name in statement.named_parameters} or None)
-
-
-def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence[str]) -> None:
-    """Make those figures, in that order."""
+def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence[str], statements: Statements = DUCKDB) -> None:
+    """Make those figures, in that order; `statements` runs their SQL."""
     # Late: scipy takes a second, and a run that is refused needs none of it.
     from pipeline.figures.statistics.intervals import register_intervals
 
     register_intervals(con)
     folder = files("pipeline.figures")
     for name in names:
-        run_sql(con, folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"), {"as_of": as_of})
+        statements.run(con, folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"), {"as_of": as_of})
         if folder.joinpath(f"{name}.py").is_file():
             import_module(f"pipeline.figures.{name}").fill(con, as_of)
+            statements.forget()
 
 
 def build_figures(
-    con: duckdb.DuckDBPyConnection, as_of: date, prices: dict[str, Any] | None = None, names: Sequence[str] | None = None
+    con: duckdb.DuckDBPyConnection,
+    as_of: date,
+    prices: dict[str, Any] | None = None,
+    names: Sequence[str] | None = None,
+    statements: Statements = DUCKDB,
 ) -> None:
     """Run every figure's SQL, or that of those named, with the day as its only parameter. prices: as read_prices gives them."""
     load_prices(con, prices)
-    compute_figures(con, as_of, FIGURES if names is None else names)
-    add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"))
+    compute_figures(con, as_of, FIGURES if names is None else names, statements)
+    add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"), statements)

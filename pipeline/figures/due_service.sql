@@ -27,7 +27,7 @@ fell as (
         select subject_no, max(coalesce(to_on, date '9999-12-31')) over (partition by rule_id, imo_number, subject_id,
             case when stay_no is not null then subject_no end) as asked_to from duty.subject
     ) using (subject_no)
-    join scope on scope_key = coalesce(stay_no, -subject_no) and is_within(due_on, scope.from_on, scope.to_on)
+    join scope on scope.scope_key = coalesce(stay_no, -subject_no) and is_within(due_on, scope.from_on, scope.to_on)
     join leaving using (scope_key)
     where is_within(due_on, judged_from, judged_to)
 )

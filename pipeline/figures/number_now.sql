@@ -54,21 +54,25 @@ last_count as (
     qualify counted_on = max(counted_on) over (partition by imo_number, agent)
 ),
 -- A count without a number, or without a size where sizes are asked, tells nothing of the item.
+counted_charges as (
+    select rule_id, item.imo_number, item.agent, item.charge_l, item.charge_kg, case
+            when count(*) > count(spare_charges) or bool_or(is_sized and last_count.charge_l is null and last_count.charge_kg is null) then null
+            else coalesce(sum(spare_charges) filter (not is_sized or (last_count.charge_l is not distinct from item.charge_l
+                and last_count.charge_kg is not distinct from item.charge_kg)), 0) end as charges
+    from item join last_count on last_count.imo_number = item.imo_number and last_count.agent = item.agent
+    where measure = 'spare_charges' group by rule_id, item.imo_number, item.agent, item.charge_l, item.charge_kg
+),
 supplied as (
     select item.*, case item.measure
         when 'spare_units' then (
             select count(*) from aboard where aboard.imo_number = item.imo_number and counted = 'spare' and not is_unfit
                 and aboard.agent = item.agent and round(aboard.charge_l, 1) is not distinct from item.charge_l
                 and round(aboard.charge_kg, 1) is not distinct from item.charge_kg)
-        when 'spare_charges' then (
-            select case when count(*) > count(spare_charges)
-                    or bool_or(item.is_sized and last_count.charge_l is null and last_count.charge_kg is null) then null
-                when count(*) > 0 then coalesce(sum(spare_charges) filter (not item.is_sized
-                    or (last_count.charge_l is not distinct from item.charge_l
-                        and last_count.charge_kg is not distinct from item.charge_kg)), 0) end
-            from last_count where last_count.imo_number = item.imo_number and last_count.agent = item.agent)
+        when 'spare_charges' then charges
         end as item_held
-    from item
+    from item left join counted_charges as counted on counted.rule_id = item.rule_id and counted.imo_number = item.imo_number
+        and counted.agent = item.agent and counted.charge_l is not distinct from item.charge_l
+        and counted.charge_kg is not distinct from item.charge_kg
 ),
 grouped as (
     select rule_id, imo_number, case when "by" in ('agent', 'agent_and_size') then agent end as agent,

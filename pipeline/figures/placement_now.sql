@@ -15,8 +15,8 @@ bound as (
     from aboard
     join duty.stay as stay on stay.file_id = aboard.file_id and stay.record_no = aboard.record_no
         and stay.unit_id = aboard.unit_id
-    join duty.in_force as force on force.stay_no = stay.stay_no and is_within($as_of::date, force.from_on, force.to_on)
-    join duty.placement as placement on placement.rule_id = force.rule_id
+    join duty.in_force as ruling on ruling.stay_no = stay.stay_no and is_within($as_of::date, ruling.from_on, ruling.to_on)
+    join duty.placement as placement on placement.rule_id = ruling.rule_id
     join (select rule_id, title from duty.provision) as provision on provision.rule_id = placement.rule_id
 ),
 broken as (

@@ -69,7 +69,7 @@ where serviced_on > back_on and serviced_on <= starts_on and stood_on(is_now, st
 -- one row is a unit and a start: its findings of the look-back. Corrosion is that of shell, lining or head.
 create temp table start_finding as
 with found as (
-    select unit_id, starts_on, is_now, found_on, component, defect, severity, pit_depth_mm, try_cast(rust_grade[3:] as integer) as grade,
+    select unit_id, starts_on, is_now, found_on, component, defect, severity, pit_depth_mm, try_cast(substr(rust_grade, 3) as integer) as grade,
         defect = 'corrosion' and component in ('shell', 'lining', 'head') as is_corrosion
     from unit_start join known_finding using (unit_id)
     where found_on > back_on and found_on <= starts_on and stood_on(is_now, starts_on, known_from, known_to)
@@ -88,9 +88,9 @@ create temp table start_test as
 with ruled as (
     select distinct unit_id, starts_on, rule_id, interval_months, coalesce(grace_months, 0) as grace_months,
         case first_basis when 'service_start' then aboard_on when 'none' then null else unit_start.made_on end as first_on
-    from unit_start join duty.stay as stay using (unit_id, imo_number) join duty.in_force as force using (stay_no)
+    from unit_start join duty.stay as stay using (unit_id, imo_number) join duty.in_force as ruling using (stay_no)
     join duty.rule as rule using (rule_id)
-    where not is_now and duty = 'pressure_test' and counts = 'unit' and force.from_on <= starts_on and coalesce(force.to_on > starts_on, true)
+    where not is_now and duty = 'pressure_test' and counts = 'unit' and ruling.from_on <= starts_on and coalesce(ruling.to_on > starts_on, true)
 ),
 tested as (
     select ruled.unit_id, starts_on, ruled.rule_id, max(serviced_on) as tested_on

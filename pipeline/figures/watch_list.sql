@@ -84,6 +84,9 @@ where serviced_of_late is null and coalesce(in_service_on, made_on, starts_on) <
 
 -- one row is a unit and a sign, in words: its last two reports, the newest first
 create temp table watch_sign as
-select unit_id, trait, array_to_string(list(part order by seen_on desc, record_no)[1:2], ', earlier ') as said
-from (select unit_id, trait, part, max(seen_on) as seen_on, min(record_no) as record_no from watch_proof group by all)
-group by unit_id, trait;
+select unit_id, trait, string_agg(part, ', earlier ' order by place) as said
+from (
+    select *, row_number() over (partition by unit_id, trait order by seen_on desc, record_no) as place
+    from (select unit_id, trait, part, max(seen_on) as seen_on, min(record_no) as record_no from watch_proof group by all)
+)
+where place <= 2 group by unit_id, trait;

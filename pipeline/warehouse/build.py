@@ -136,8 +136,8 @@ def _locked_database(db: Path) -> Iterator[None]:
 
 
 def _sweep_parts(db: Path) -> None:
-    """Remove what builds have left: the file, its log, and the folder into which DuckDB spills. Raises OSError."""
-    pattern = re.compile(re.escape(db.name) + r"\.\d+\.part(\.wal|\.tmp)?")
+    """Remove what builds have left: the file, its log, and the folders of DuckDB's spilling and of Spark's tables. Raises OSError."""
+    pattern = re.compile(re.escape(db.name) + r"\.\d+\.part(\.wal|\.tmp|\.spark)?")
     for path in [path for path in db.parent.iterdir() if pattern.fullmatch(path.name)]:
         if path.is_dir() and not path.is_symlink():
             shutil.rmtree(path)

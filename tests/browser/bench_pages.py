@@ -15,7 +15,7 @@ from statistics import median
 from playwright.sync_api import Page, sync_playwright
 
 from dashboards import database, render
-from dashboards.pages import fleet, list_page, overdue, register
+from dashboards.pages import agents, corrosion, defects, fitness, fleet, list_page, overdue, quality, register, watch_list
 from dashboards.site import start_folder
 from tests.browser.make_fixture_db import make_fixture_db
 
@@ -43,7 +43,8 @@ def build(folder: Path) -> Path:
     start_folder(site)
     with database.open_database(folder / "large.duckdb") as con:
         _, context = list_page.read_book(con, database.read_context(con, folder / "large.duckdb"))
-        for page in (*fleet.make_pages(con, context), overdue.make_page(con, context), register.make_page(con, context)):
+        others = (overdue, register, fitness, defects, corrosion, agents, watch_list, quality)
+        for page in (*fleet.make_pages(con, context), *(module.make_page(con, context) for module in others)):
             render.write_page(env, context, page, site)
     return site
 
@@ -65,8 +66,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         site = build(Path(folder))
         parts = (site / "parts" / "register.js").stat().st_size
-        for name in ("index", "fleet-2", "overdue", "register"):
-            say(f"{name}.html, kB", round((site / f"{name}.html").stat().st_size / 1000))
+        for path in sorted(site.glob("*.html")):
+            if not path.stem.startswith("fleet-") or path.stem == "fleet-2":
+                say(f"{path.name}, kB", round(path.stat().st_size / 1000))
         say("register's numbers, bytes a unit", round(parts / (VESSELS * UNITS), 1))
         page = playwright.chromium.launch(
             executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import UTC, date, datetime, time
 
 import pytest
-from icalendar import Calendar
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from icalendar import Calendar, Event
 
 from dashboards.blocks import Context
-from dashboards.due_calendar import AHEAD_DAYS, MOST_EVENTS, ROUND_DAYS, list_calendars
+from dashboards.due_calendar import AHEAD_DAYS, MOST_EVENTS, ROUND_DAYS, describe, list_calendars, write_event
 from dashboards.pages.due_items import Item
 from tests.browser.hostile import LABEL, LONG, QUOTES, TURNED
 
@@ -167,3 +169,34 @@ def test_the_same_records_give_the_same_bytes(context):
 def test_pages_lead_to_them(site):
     assert 'href="calendar/fleet.ics">Calendar file (iCalendar)<' in (site / "overdue.html").read_text(encoding="utf-8")
     assert 'href="../calendar/0001042.ics"' in (site / "vessel/0001042.html").read_text(encoding="utf-8")
+
+
+def write_by_library(key, items, context) -> bytes:
+    """The same event from icalendar 7, the reference for how values are escaped and lines folded."""
+    imo, duty, due_on = key
+    event = Event()
+    event.add("uid", f"{imo}-{duty}-{due_on or 'overdue'}@firekpi")
+    event.add("dtstamp", datetime.combine(context.as_of, time(), UTC))
+    event.add("dtstart", due_on or context.as_of)
+    written = {name: value for name, value in Calendar.from_ical(b"BEGIN:VCALENDAR\r\n" + write_event(key, items, context)
+               + b"END:VCALENDAR\r\n").walk("VEVENT")[0].property_items() if name in ("SUMMARY", "DESCRIPTION")}  # fmt: skip
+    event.add("summary", str(written["SUMMARY"]))
+    event.add("description", describe(items, context))
+    event.add("transp", "TRANSPARENT")
+    event.add("sequence", (context.as_of - date(2000, 1, 1)).days)
+    return event.to_ical()
+
+
+@pytest.mark.parametrize("overdue", [False, True])
+@given(
+    units=st.lists(st.text(st.characters(codec="utf-8"), min_size=1, max_size=90), min_size=1, max_size=6),
+    place=st.text("ab,;\\^\n \u00e9\u754c\U0001f9ef", max_size=160),
+)
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_events_are_those_of_the_library(context, overdue, units, place):
+    items = [
+        make_item(date(2026, 10, 1 if overdue else 31), unit, "annual", "overdue" if overdue else "in time", place)
+        for unit in units
+    ]
+    key = (IMO, "annual", None if overdue else date(2026, 10, 31))
+    assert write_event(key, items, context) == write_by_library(key, items, context)

@@ -16,7 +16,7 @@ from dashboards.pages.unit_names import DEVICES, name_page, name_safely
 from dashboards.site import build_site
 from pipeline.run import RunOptions, run
 from tests.browser.make_fixture_db import make_fixture_db
-from tests.browser.read_site import read_page
+from tests.browser.read_site import read_page, read_twin
 from tests.browser.test_pages import close, open_page
 from tests.browser.test_site import HEAVIEST_BYTES
 from tests.browser.test_traces import read_line
@@ -82,13 +82,22 @@ def read_rows(page: Path) -> list[list[str]]:
 
 
 def read_list(page: Path) -> list[list[str]]:
-    """Rows of a list over all its pages, as its links lead on."""
-    rows, seen = read_rows(page), {page}
+    """Rows of a list over all its pages, as its links lead on, and beyond the last of them in the CSV of the first, as text."""
+    rows, seen, first = read_rows(page), {page}, page
     while following := re.search(r'<a href="([^"]*)">Lines after these</a>', page.read_text(encoding="utf-8")):
         page = (page.parent / following[1]).resolve()
         assert page not in seen
         seen.add(page)
         rows += read_rows(page)
+    if said := re.search(r">([\d,]+) further lines? stands?", page.read_text(encoding="utf-8")):
+        twin = re.search(r'<a href="([^"]*)" download>This table as CSV</a>', first.read_text(encoding="utf-8"))
+        beyond = read_twin((first.parent / twin[1]).resolve())[len(rows) :]
+        assert len(beyond) == int(said[1].replace(",", ""))
+        where = [f"{line['path']}:{line['line_no']}" if line["line_no"] else line["path"] for line in beyond]
+        rows += [
+            [*map(html.escape, (line["unit"], line["why"], line["vessel"], line["place"], at))]
+            for line, at in zip(beyond, where, strict=True)
+        ]
     return rows
 
 
@@ -312,6 +321,20 @@ def test_long_lists_go_on_over_pages_and_none_is_lost(tmp_path, monkeypatch):
     assert max(count for _, _, count, _ in counted) > 60 and (tmp_path / "site/list/fleet/duty-any.4.html").is_file()
     rows = [row[0] for row in read_list(tmp_path / "site/list/fleet/duty-any.html")]
     assert len(rows) == len(set(rows)) > 60
+
+
+def test_beyond_its_last_page_a_list_goes_on_in_its_csv(tmp_path, monkeypatch):
+    monkeypatch.setattr(list_page, "PER_PAGE", 20)
+    monkeypatch.setattr(list_page, "MOST_PAGES", 2)
+    build_site(make_fixture_db(tmp_path / "a.duckdb", vessels=2, units=33, months=3), tmp_path / "site")
+    first, last = (tmp_path / f"site/list/fleet/duty-any{part}.html" for part in ("", ".2"))
+    lines, held = read_twin(tmp_path / "site/data/list/fleet/duty-any-lines.csv"), len(read_rows(first)) + len(read_rows(last))
+    assert held == 40 and not (tmp_path / "site/list/fleet/duty-any.3.html").exists()
+    said = last.read_text(encoding="utf-8")
+    assert f"{len(lines) - 40} further lines stand" in said and 'href="../../list/fleet/duty-any.html#lines"' in said
+    assert len({line["unit"] for line in lines}) == len(lines) > 60
+    assert [strip_marks(row[0]) for row in read_list(first)] == [line["unit"] for line in lines]
+    assert all(line["why"] and line["path"] and line["line_no"] for line in lines)
 
 
 def test_an_empty_fleet_has_neither_lists_nor_units(tmp_path):

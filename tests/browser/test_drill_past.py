@@ -19,7 +19,7 @@ from dashboards import words
 from dashboards.pages import list_book, list_flow, list_found, list_past, list_services
 from dashboards.pages.list_track import name_track
 from dashboards.site import build_site
-from pipeline.figures.build import run_sql
+from pipeline.statements import run_sql
 from tests.browser.make_fixture_db import make_fixture_db
 from tests.browser.test_drill import COUNTED, WHERE, find_counted, read_list, strip_marks
 from tests.browser.test_traces import read_line

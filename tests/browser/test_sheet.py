@@ -8,7 +8,8 @@ import duckdb
 import pytest
 
 from dashboards import database, render
-from dashboards.pages import sheet_rows, vessel_sheet
+from dashboards.pages import sheet_rows, vessel_data, vessel_sheet
+from dashboards.pages.vessel_lists import AHEAD_DAYS
 from dashboards.site import start_folder
 from tests.browser.hostile import LONG, QUOTES, TURNED
 from tests.browser.make_fixture_db import make_fixture_db
@@ -115,7 +116,8 @@ def test_the_worst_vessel_has_one_page(browser, tmp_path, text):
     start_folder(tmp_path / "site")
     with database.open_database(db) as con:
         context = database.read_context(con, db)
-        for page in vessel_sheet.make_pages(con, context):
+        every = vessel_data.read_all(con, context, AHEAD_DAYS)
+        for page in vessel_sheet.make_pages(every, context, list(context.by_imo)):
             render.write_page(render.make_environment(), context, page, tmp_path / "site")
     (sheet,) = tmp_path.glob("site/vessel/*-sheet.html")
     pages, said, cut, rows = print_sheet(browser, tmp_path / "site", sheet.stem.removesuffix("-sheet"))

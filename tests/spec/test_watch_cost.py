@@ -10,9 +10,9 @@ import duckdb
 import pytest
 
 from pipeline.errors import UserError
-from pipeline.figures.build import run_sql
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.prices import load_prices, part_prices, read_prices
+from pipeline.statements import run_sql
 
 AS_OF = date(2026, 1, 1)
 FILE = "exports/rules/prices.toml"

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from pipeline.figures import back_test
-from pipeline.figures.build import run_sql
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.hazard import expit
 from pipeline.figures.statistics.scores import precision_at
@@ -20,6 +19,7 @@ from pipeline.figures.watch_check import count_distribution
 from pipeline.figures.watch_list import RUST, order_units
 from pipeline.figures.watch_model import BANDS, CHANCES, RULE, Model, choose_kind, fit_model, pick_training
 from pipeline.figures.watch_rows import read_rows, score_by_rule
+from pipeline.statements import run_sql
 from tests.conftest import VESSEL_A
 
 AS_OF = date(2026, 7, 1)

@@ -13,8 +13,8 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.build import run_sql
 from pipeline.figures.insert import insert_rows
+from pipeline.statements import run_sql
 
 SHAPE, SCALE = 2.2, 14.0  # of the age at onset, years
 GRADE_STEPS = (1.0, 2.5, 5.0, 9.0)  # years since onset at which Ri1 turns Ri2, Ri3, Ri4, Ri5

@@ -16,11 +16,11 @@ import numpy as np
 import pytest
 
 from pipeline.figures import back_test
-from pipeline.figures.build import run_sql
 from pipeline.figures.statistics.hazard import expit, fit_hazard
 from pipeline.figures.statistics.scores import calibrate, count_top, precision_at
 from pipeline.figures.watch_model import fit_model, pick_training
 from pipeline.figures.watch_rows import OVERLAP, Rows, end_of_year, read_rows
+from pipeline.statements import run_sql
 from tests.simulator.parameters import Truth
 from tests.statistics.watched_fleet import AS_OF, build_watched
 

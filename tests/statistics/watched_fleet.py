@@ -18,7 +18,7 @@ import pandas as pd
 from pipeline import contract
 from pipeline.duties.build import build_duties
 from pipeline.duties.rule_book import read_rule_book
-from pipeline.figures.build import run_sql
+from pipeline.statements import run_sql
 from pipeline.warehouse.build import open_scratch
 from tests.simulator.life import Life
 from tests.simulator.parameters import MAKERS, PROVIDERS, Truth
