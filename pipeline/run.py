@@ -202,6 +202,8 @@ def read_files(
                 earlier = {file_id: done for file_id, done in parsed.items() if done is not None}
                 parsed[file.file_id] = parse_file(store, file, dialect, con, corrections.get(file.file_id, ()), earlier)
         return [(file, dialect, parsed[file.file_id]) for file, dialect in matched]
+    except duckdb.OutOfMemoryException as error:
+        raise UserError("out-of-memory", memory=memory or "the half of it") from error
     finally:
         con.close()
 

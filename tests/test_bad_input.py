@@ -89,6 +89,19 @@ def test_a_needed_table_is_missing(call, exports):
     assert_sentence(text, "unit.csv", "[needed-table-missing]")
 
 
+@pytest.mark.parametrize("value", ["much", "2", "-1GB"])
+def test_bad_memory(call, exports, small_fleet, value):
+    code, text = call("run", exports(small_fleet), f"--memory={value}", "--no-site")
+    assert code == 2
+    assert_sentence(text, value, "2GB", "[bad-memory]")
+
+
+def test_too_little_memory(call, exports, small_fleet):
+    code, text = call("run", exports(small_fleet), "--memory", "1MB", "--no-site")
+    assert code == 4
+    assert_sentence(text, "1MB", "--memory 4GB", "[out-of-memory]")
+
+
 @pytest.mark.parametrize("option, value", [("--as-of", "31.10.2026"), ("--known-at", "yesterday")])
 def test_bad_date(call, exports, small_fleet, option, value):
     code, text = call("run", exports(small_fleet), option, value, "--no-site")

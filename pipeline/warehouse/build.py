@@ -35,12 +35,17 @@ def open_scratch() -> duckdb.DuckDBPyConnection:
 def limit_memory(con: duckdb.DuckDBPyConnection, memory: str | None, folder: Path) -> None:
     """What DuckDB may hold at once, as it writes it ('2GB', '25%'; None: half of the machine); beyond, it writes to the folder.
 
-    Python, numpy and what great-expectations loads come on top, some 300 MB. Raises UserError bad-memory.
+    Python, numpy and what great-expectations loads come on top, some 300 MB. Raises UserError bad-memory, out-of-memory.
     """
+    asked = memory or MOST_MEMORY
+    if not re.fullmatch(r"[0-9]+(\.[0-9]+)? ?(%|[kmgt]i?b)", asked.lower()):  # DuckDB takes a negative size for no limit
+        raise UserError("bad-memory", value=asked)
     try:
-        con.execute("set memory_limit = $memory", {"memory": memory or MOST_MEMORY})
+        con.execute("set memory_limit = $memory", {"memory": asked})
+    except duckdb.OutOfMemoryException as error:
+        raise UserError("out-of-memory", memory=asked) from error
     except duckdb.Error as error:
-        raise UserError("bad-memory", value=memory) from error
+        raise UserError("bad-memory", value=asked) from error
     con.execute("set temp_directory = $folder", {"folder": str(folder)})
 
 
@@ -99,6 +104,8 @@ def build_database(db: Path, memory: str | None = None) -> Iterator[Build]:
             con.execute(contract.macros_sql())
             con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
             yield Build(con, part, db)
+        except duckdb.OutOfMemoryException as error:
+            raise UserError("out-of-memory", memory=memory or MOST_MEMORY) from error
         except duckdb.Error as error:
             if not _could_not_write(error):
                 raise
