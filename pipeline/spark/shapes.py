@@ -72,7 +72,7 @@ def align_by_name(query: exp.Expression) -> exp.Expression:
 
 
 def name_alike(query: exp.Expression) -> exp.Expression:
-    """The columns of every part of a union by the names of the first: sqlglot calls two constants by one name, which Spark 4.3 trips over."""
+    """The columns of every part of a union by the names of the first: sqlglot calls two constants of the second by one name."""
     for union in query.find_all(exp.SetOperation):
         names = _names(union.left)
         right = union.right.unnest()

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import socket
 import sys
+from unittest.mock import MagicMock
 
+import duckdb
 import pytest
 
 from pipeline import cli
@@ -78,3 +80,17 @@ def test_an_unknown_engine_is_one_sentence(capsys):
     with pytest.raises(SystemExit) as left:
         cli.main(["run", "exports", "--engine", "abacus"])
     assert left.value.code == 2 and "choose from" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("query", ["select list(a order by a) as x from days", "select datediff('day', a, a) as x from days"])
+def test_what_can_not_be_told_in_spark_s_sql_is_one_sentence(tmp_path, query):
+    """Whoever adds such a statement hears of it, and no table is made by another way in silence."""
+    pytest.importorskip("sqlglot")
+    from pipeline.spark.engine import SparkEngine
+
+    with duckdb.connect() as con:
+        con.execute("create table days as select date '2026-01-01' as a")
+        with pytest.raises(UserError) as told:
+            SparkEngine(MagicMock(), tmp_path).run(con, f"create table made as {query}")
+        assert con.execute("select count(*) from duckdb_tables() where table_name = 'made'").fetchall() == [(0,)]
+    assert told.value.slug == "spark-failed" and "made" in str(told.value) and "without --engine spark" in str(told.value)
