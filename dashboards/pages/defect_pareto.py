@@ -17,6 +17,7 @@ PARETO_SQL = """
     FROM figure.defect_pareto WHERE period = 'last 12 months' ORDER BY findings DESC, component, defect"""
 MOST = 12
 DRAWS = 2000  # of figures/statistics/pareto.py; pages read the database alone
+CLUSTERS = {"vessels": ("vessel", "vessels"), "vessel months": ("month of a vessel", "months of vessels")}
 
 
 def state_finding(rows: list[Row]) -> str:
@@ -100,8 +101,8 @@ def chart_pareto(rows: list[Row], context: Context) -> Chart | Table:
     if not rows:
         return table
     drawn = (
-        f"Whiskers hold 95 % of {words.say_number(DRAWS)} fleets drawn anew from these {rows[0].clusters} "
-        f"{rows[0].clustered_by.replace('vessel months', 'months of vessels')}; a first place is claimed only where the difference from each other kind is more than chance."
+        f"Whiskers hold 95 % of {words.say_number(DRAWS)} fleets drawn anew from "
+        f"{words.say_count(rows[0].clusters, *CLUSTERS[rows[0].clustered_by])}; a first place is claimed only where the difference from each other kind is more than chance."
     )
     said = f"Counts alone: {rows[0].why_not}." if rows[0].why_not else f"{say_drawn(len(rows))} {drawn}"
     return Chart("pareto", state_finding(rows), said, draw_shares(rows[:MOST]), table)

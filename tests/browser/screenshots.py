@@ -25,8 +25,8 @@ STAMP = re.compile(r"<!-- shows ([0-9a-f]{64}) -->")
 
 
 def stamp_page(site: Path, page: str) -> str:
-    """What a picture shows: the page, the style and our script."""
-    parts = (site / f"{page}.html", site / "assets" / "style.css", site / "assets" / "site.js")
+    """What a picture shows: the page, the style and our scripts."""
+    parts = (site / f"{page}.html", site / "assets" / "style.css", *(site / "assets" / name for name in ("site.js", "choose.js")))
     return sha256(b"".join(path.read_bytes() for path in parts)).hexdigest()
 
 
