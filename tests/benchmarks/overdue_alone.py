@@ -18,7 +18,7 @@ import duckdb
 from pipeline import contract
 from pipeline.duties.build import build_duties
 from pipeline.duties.rule_book import read_rule_book
-from pipeline.figures.build import run_sql
+from pipeline.figures.build import compute_figures
 
 AS_OF = date(2026, 10, 31)
 
@@ -30,9 +30,7 @@ def compute_overdue(con: duckdb.DuckDBPyConnection, exports: Path) -> dict:
     con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
     rows = sum(_read_table(con, exports, table) for table in contract.tables().values())
     build_duties(con, read_rule_book({}))
-    for name in ("count_interval", "overdue_monthly"):
-        text = files("pipeline.figures").joinpath(f"{name}.sql").read_text(encoding="utf-8")
-        run_sql(con, text, {"as_of": AS_OF})
+    compute_figures(con, AS_OF, ("count_interval", "overdue_monthly"))
     return {"seconds": time.perf_counter() - started, "rows": rows}
 
 
