@@ -39,7 +39,7 @@ def round_whole(value: float | Decimal) -> int:
 
 
 def round_to(value: float | Decimal, places: int) -> float:
-    """A number of so many places for a table or twin, as say_number writes it."""
+    """A number of so many places for a table or twin; of rates six, since half up twice is not half up once (21.246, 21.25, 21.3)."""
     return float(round_half_up(value, places))
 
 

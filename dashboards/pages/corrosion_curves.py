@@ -42,7 +42,7 @@ def to_interval(row: Row | None) -> Interval:
     """Share and limits in per cent."""
     if row is None or row.low is None:
         return (None, None, None)
-    return words.round_to(100 * row.share, 2), words.round_to(100 * row.low, 2), words.round_to(100 * row.high, 2)
+    return words.round_to(100 * row.share, 6), words.round_to(100 * row.low, 6), words.round_to(100 * row.high, 6)
 
 
 def say_pct(row: Row) -> str:
@@ -96,7 +96,7 @@ def chart_curves(rows: list[Row], models: list[Row]) -> Chart | Note:
     shown = [m for m in (lead, RECORDED, NAIVE) if m == lead or at[m]]
     reach = mine[-1].age_years
     lines = {
-        NAMES[m]: [(r.age_years, words.round_to(100 * r.share, 2)) for r in pick(rows, m) if start <= r.age_years <= reach]
+        NAMES[m]: [(r.age_years, words.round_to(100 * r.share, 6)) for r in pick(rows, m) if start <= r.age_years <= reach]
         for m in dict.fromkeys(shown)
     }
     figure = draw_curves(lines, [(r.age_years, *to_interval(r)[1:]) for r in mine], "units with corrosion begun, %", "age, years")

@@ -37,9 +37,9 @@ def read_share(row: Row) -> tuple[float | None, float | None, float | None]:
     if row.units < LEAST_UNITS or row.share is None:
         return (None, None, None)
     return (
-        words.round_to(100 * float(row.share), 2),
-        words.round_to(100 * float(row.low), 2),
-        words.round_to(100 * float(row.high), 2),
+        words.round_to(100 * float(row.share), 6),
+        words.round_to(100 * float(row.low), 6),
+        words.round_to(100 * float(row.high), 6),
     )
 
 

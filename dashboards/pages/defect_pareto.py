@@ -58,7 +58,7 @@ def read_share(row: Row) -> tuple[float | None, float | None, float | None]:
     """Percentage and limits, or nothing where there are none."""
     if row.low is None:
         return (None, None, None)
-    return words.round_to(100 * row.share, 2), words.round_to(100 * row.low, 2), words.round_to(100 * row.high, 2)
+    return words.round_to(100 * row.share, 6), words.round_to(100 * row.low, 6), words.round_to(100 * row.high, 6)
 
 
 def say_row(row: Row) -> str:

@@ -52,7 +52,7 @@ def read_rate(row: Row) -> tuple[float | None, float | None, float | None]:
     """Rate and limits, or nothing where there are too few to rate."""
     if not row.is_rated:
         return (None, None, None)
-    return words.round_to(float(row.per_100_unit_years), 2), words.round_to(float(row.low), 2), words.round_to(float(row.high), 2)
+    return words.round_to(float(row.per_100_unit_years), 6), words.round_to(float(row.low), 6), words.round_to(float(row.high), 6)
 
 
 def say_rate(row: Row) -> str:

@@ -38,7 +38,7 @@ def read_own(row: Row) -> tuple[float | None, float | None, float | None]:
     """The vessel's own rate and limits, or nothing where there are too few to rate."""
     if row.findings < FEWEST:
         return (None, None, None)
-    return words.round_to(row.per_100_unit_years, 2), words.round_to(row.low, 2), words.round_to(row.high, 2)
+    return words.round_to(row.per_100_unit_years, 6), words.round_to(row.low, 6), words.round_to(row.high, 6)
 
 
 def read_drawn(row: Row) -> tuple[float | None, float | None, float | None]:
@@ -46,19 +46,19 @@ def read_drawn(row: Row) -> tuple[float | None, float | None, float | None]:
     return (
         (None, None, None)
         if row.shrunk is None
-        else (words.round_to(row.shrunk, 2), words.round_to(row.shrunk_low, 2), words.round_to(row.shrunk_high, 2))
+        else (words.round_to(row.shrunk, 6), words.round_to(row.shrunk_low, 6), words.round_to(row.shrunk_high, 6))
     )
 
 
 def draw_vessels(rows: list[Row], labels: list[str], fleet: Row) -> dict:
     """Each vessel's own interval, and where it stands when drawn towards the fleet: a diamond."""
     texts = [f"{words.say_number(r.findings)} found" + ("" if r.findings >= FEWEST else ", too few to rate") for r in rows]
-    reference = (words.round_to(fleet.per_100_unit_years, 2), f"fleet {words.say_number(fleet.per_100_unit_years, 1)}")
+    reference = (words.round_to(fleet.per_100_unit_years, 6), f"fleet {words.say_number(fleet.per_100_unit_years, 1)}")
     figure = rate_charts.draw_intervals(labels, [read_own(r) for r in rows], texts, "defects found per 100 unit-years", reference)
     names = figure["layout"]["yaxis"]["categoryarray"][::-1]
     # below 10 found the words stand at zero: no mark may lie under them
     drawn = [
-        (name, words.round_to(r.shrunk, 2))
+        (name, words.round_to(r.shrunk, 6))
         for name, r in zip(names, rows, strict=True)
         if r.shrunk is not None and r.findings >= FEWEST
     ]

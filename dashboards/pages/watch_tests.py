@@ -26,7 +26,7 @@ def read_precision(row: Row) -> tuple[float | None, float | None, float | None]:
     """Share of the first 5 % that was condemned, with limits; nothing where too few were condemned at all."""
     if row.condemned < FEW:
         return (None, None, None)
-    return tuple(words.round_to(100 * v, 2) for v in (row.precision_at_5_pct, row.precision_5_low, row.precision_5_high))
+    return tuple(words.round_to(100 * v, 6) for v in (row.precision_at_5_pct, row.precision_5_low, row.precision_5_high))
 
 
 def find_lot(tests: list[Row]) -> tuple[float, str] | None:
@@ -35,7 +35,7 @@ def find_lot(tests: list[Row]) -> tuple[float, str] | None:
     return (
         None
         if lot is None
-        else (words.round_to(100 * lot.condemned / lot.units, 2), f"by lot {words.say_percent(100 * lot.condemned / lot.units)}")
+        else (words.round_to(100 * lot.condemned / lot.units, 6), f"by lot {words.say_percent(100 * lot.condemned / lot.units)}")
     )
 
 
@@ -111,7 +111,7 @@ def list_tests(tests: list[Row], context: Context) -> Table:
 
 def read_share(row: Row, condemned: int) -> tuple[float | None, float | None, float | None]:
     """Share condemned of a group, in percent with limits; nothing where all groups together have too few."""
-    return (None, None, None) if condemned < FEW else tuple(words.round_to(100 * v, 2) for v in (row.share, row.low, row.high))
+    return (None, None, None) if condemned < FEW else tuple(words.round_to(100 * v, 6) for v in (row.share, row.low, row.high))
 
 
 def count_condemned(row: Row, context: Context) -> int | Count | None:

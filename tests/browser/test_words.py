@@ -217,3 +217,20 @@ def test_every_colour_a_chart_may_name_is_in_the_sheet():
     source = "".join(path.read_text(encoding="utf-8") for path in Path(charts.__file__).parent.glob("*.py"))
     named = set(re.findall(r"var\(--([a-z0-9-]+)\)", source)) | {palette.pick_agent_colour(a)[6:-1] for a in palette.AGENTS}
     assert len(named) > 12 and named <= set(LIGHT)
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(21.2462, "21.2"), (9.746, "9.7"), (0.0497, "0.0"), (21.25, "21.3"), (99.949, "99.9")]
+)
+def test_a_rate_is_rounded_once(value, said):
+    """Rates come to tables with more places than are written: 21.246 half up to two and then to one would be 21.3."""
+    kept = words.round_to(value, 6)
+    assert words.say_number(kept, 1) == words.say_number(value, 1) == said
+
+
+def test_every_rate_on_the_pages_is_rounded_once(con, site):
+    """Limits of the defects' rates as DuckDB holds them, against the CSV that the page's chart draws."""
+    wanted = con.execute("select low, high from figure.defect_rate where low is not null").fetchall()
+    said = {f"{words.say_number(low, 1)} to {words.say_number(high, 1)}" for low, high in wanted}
+    shown = re.findall(r"\(([\d.,]+ to [\d.,]+)\)", (site / "defects.html").read_text(encoding="utf-8").partition('id="real"')[2])
+    assert len(set(shown) & said) > 20
