@@ -257,7 +257,8 @@ def write_body(table: Table, root: str = "") -> Iterator[str]:
     kinds = [table.columns[i].kind for i in picked]
     if kinds == RECORD_KINDS and not table.is_register:
         return (write_record(*row) for row in table.rows[: table.shown])
-    tags = ['th scope="row"'] + ["td"] * len(picked)
+    # a cell to write in heads nothing
+    tags = ["td" if kinds[:1] == ["blank"] else 'th scope="row"'] + ["td"] * len(picked)
     cells = [(i, make_cell(kind, tag, root, top, table.is_register)) for i, kind, tag in zip(picked, kinds, tags, strict=False)]
     return (f"<tr>{''.join([write(row[i]) for i, write in cells])}</tr>" for row in table.rows[: table.shown])
 

@@ -57,15 +57,13 @@ def write_answer(rows: list, stations: list, numbers: list, context: Context) ->
     """How many are unfit, to condemn, misplaced; what the plans and the rules about numbers lack."""
     short = len({row.imo_number for row in numbers if row.state == "short"})
     gaps = sum(1 for row in stations if row.position_no and row.state not in NO_GAP)
-    return Markup(
-        "On {} <strong>{}</strong> by the rules in force; {}. {} {} not covered as the fire plan asks; "
-        "{} fewer than the rules ask."
-    ).format(
+    return Markup("On {} <strong>{}</strong> by the rules in force; {}. {}; {} fewer than the rules ask.").format(
         words.say_date(context.as_of),
         verdict_words.say_hard(rows, context),
         verdict_words.say_places(rows, context),
-        words.say_capital(words.say_count(gaps, "station")),
-        words.say_verb(gaps, "is", "are"),
+        f"{words.say_capital(words.say_count(gaps, 'station'))} {words.say_verb(gaps, 'is', 'are')} not covered as the fire plan asks"
+        if gaps
+        else "No station of a fire plan on record is uncovered",
         f"{words.say_count(short, 'vessel')} {words.say_verb(short, 'holds', 'hold')}",
     )
 

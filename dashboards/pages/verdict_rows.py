@@ -110,7 +110,14 @@ def list_stations(rows: Sequence[Row], context: Context, with_vessel: bool = Tru
         for row in rows
     )
     said = f"{words.say_capital(words.say_count(len(rows), 'station'))} or units apart from the fire plan"
-    return Table("stations", said, columns, cells, empty="Every station of the fire plans on record is filled.", shown=MOST_ROWS)
+    return Table(
+        "stations",
+        said,
+        columns,
+        cells,
+        empty="No gap in a fire plan on record; where no plan is on record, none can be seen.",
+        shown=MOST_ROWS,
+    )
 
 
 def list_numbers(rows: Sequence[Row], context: Context, with_vessel: bool = True) -> Table:

@@ -28,8 +28,15 @@ def write_answer(vessel: Vessel, data: VesselData, context: Context, where: str 
         return f"On {day} no unit is in service on {vessel.name}{why}. Its register stands {where}, as far as the records go."
     late = [c for c in data.duties if c.duty != "*" and c.now.overdue]
     say = partial(context.say_count, scope=vessel.imo_number, root=ROOT)
-    units = [say_duty(c.now.overdue, c.duty, context, say) for c in late if not book.is_group(c.duty)]
-    groups = [
+    units = [say_duty(c.now.overdue, c.duty, context, say) for c in late if c.duty in book.any_duties]
+    besides = [say_duty(c.now.overdue, c.duty, context, say) for c in late if is_beside(c.duty, context)]
+    others = [
+        Markup("besides, {} {} overdue").format(
+            Markup(words.say_list(besides)),
+            words.say_verb(sum(c.now.overdue for c in late if is_beside(c.duty, context)), "is", "are"),
+        )
+    ]
+    groups = (others if besides else []) + [
         f"{book.say_subjects(c.duty, c.now.overdue)} {words.say_verb(c.now.overdue, 'is', 'are')} overdue for {book.name_duty(c.duty)}"
         for c in late
         if book.is_group(c.duty)
@@ -46,6 +53,11 @@ def write_answer(vessel: Vessel, data: VesselData, context: Context, where: str 
         Markup("; ").join([words.say_capital(groups[0]), *groups[1:], findings] if groups else [say_first(findings)]),
         bare_records.say_bare_vessel() if data.is_bare else "",
     )
+
+
+def is_beside(duty: str, context: Context) -> bool:
+    """True for a duty of units that does not make one overdue in the count of those overdue for anything."""
+    return duty not in context.book.any_duties and not context.book.is_group(duty)
 
 
 def say_duty(count: int, duty: str, context: Context, say: Callable[..., str]) -> Markup:

@@ -8,6 +8,7 @@ import re
 import pytest
 from scipy import stats
 
+from tests.browser.screenshots import HOUSE
 from tests.browser.test_pages import close, open_page, wait_until
 
 READ = """() => ({said: document.querySelector('.choose .part').textContent, strange: document.querySelector('.choose .note').hidden ? '' :
@@ -166,13 +167,13 @@ def test_parts_add_up_to_every_month_and_vessel(con):
 
 
 def test_limits_beyond_the_table_are_within_a_thousandth(browser, site):
-    """Byar's approximation against Garwood's limits of scipy, at 2,001 events and more."""
+    """The page's own Byar approximation against Garwood's limits of scipy, at 2,001 events and more."""
+    script = (HOUSE / "dashboards/assets/choose.js").read_text(encoding="utf-8")
+    constant, own = re.search(r"\bZ = ([\d.]+)", script)[1], re.search(r"function garwood\(.*?\n  }\n", script, re.S)[0]
     page, _, _ = choose(browser, site, "defects")
     page.goto("about:blank")
-    formula = """n => { const z = 1.959963984540054, m = n + 1; return [n * (1 - 1 / (9 * n) - z / (3 * Math.sqrt(n))) ** 3,
-        m * (1 - 1 / (9 * m) + z / (3 * Math.sqrt(m))) ** 3]; }"""
     for events in (2001, 50_000):
-        low, high = page.evaluate(formula, events)
+        low, high = page.evaluate(f"n => {{ const Z = {constant}; {own} return garwood(n, {{low: [], high: []}}); }}", events)
         assert low == pytest.approx(stats.chi2.ppf(0.025, 2 * events) / 2, rel=1e-3)
         assert high == pytest.approx(stats.chi2.ppf(0.975, 2 * events + 2) / 2, rel=1e-3)
     page.context.close()
