@@ -248,8 +248,10 @@
         cells(i).forEach(function (cell) { line.appendChild(cell); });
         part.appendChild(line);
       });
+      var wasIn = body.contains(document.activeElement);
       body.textContent = "";
       body.appendChild(part);
+      if (wasIn && body.querySelector("a")) { body.querySelector("a").focus(); }
       /* a word that no column of a sheet of paper holds: there it may break anywhere */
       Array.prototype.forEach.call(body.querySelectorAll("th, td"), function (cell) { cell.classList.toggle("endless", /\S{21}/.test(cell.textContent)); });
       COLUMNS.forEach(function (column, n) {
@@ -295,6 +297,12 @@
       search.focus();
     });
     search.addEventListener("input", function () { go({ page: 1 }, false); });
+    search.addEventListener("keydown", function (event) {
+      if (event.key !== "Enter") { return; }
+      state.page = 1;
+      show();
+      if (found.length) { body.querySelector("a").focus(); }
+    });
     window.addEventListener("hashchange", function () {
       /* a link to a place of the page (the skip link) changes nothing of what is shown: the address says it again */
       if (document.getElementById(location.hash.slice(1))) { history.replaceState(null, "", write()); return; }

@@ -180,6 +180,34 @@ def test_keyboard_alone(browser, site):
     close(page)
 
 
+def test_keys_lead_to_the_first_line_and_past_all_of_them(browser, site):
+    page, _ = open_register(browser, site)
+    page.locator(".register input").focus()
+    page.keyboard.type("ASQ-1000")
+    page.keyboard.press("Enter")
+    first = page.locator(".register tbody tr th a").first.inner_text()
+    assert first.startswith("ASQ-1000") and page.evaluate("document.activeElement.textContent") == first
+    page.get_by_role("button", name="Past the lines of this page").focus()
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.closest('.turn') !== null")
+    close(page)
+
+
+@pytest.mark.parametrize(("address", "said"), [("#sort=evil", "sort evil"), ("#colour=red", "colour"), ("#vessel=1", "vessel 1")])
+def test_what_the_address_can_not_ask_is_said(browser, site, address, said):
+    page, _ = open_register(browser, site, address)
+    assert f"({said})" in page.locator(".register .note").first.inner_text()
+    close(page)
+
+
+def test_nine_litres_are_no_nineteen_and_a_page_beyond_the_last_is_the_last(browser, site, con):
+    page, _ = open_register(browser, site, "#q=9%20l&page=99")
+    wanted = con.execute("select count(distinct (imo_number, unit_id)) from figure.unit_now where charge_l = 9").fetchone()[0]
+    assert page.locator(".register output").inner_text().startswith(f"{wanted} of ")
+    assert page.evaluate("location.hash") == "#q=9%20l"
+    close(page)
+
+
 def test_without_script_it_leads_to_the_vessels_and_the_csv(browser, site):
     page, _ = open_page(browser, site, "register", java_script_enabled=False)
     assert (

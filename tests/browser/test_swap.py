@@ -44,7 +44,7 @@ def test_old_site_stays_until_the_new_one_is_whole(tmp_path, monkeypatch):
     build_site(db, site)
     before = read_bytes(site)
 
-    def fail(con, context):
+    def fail(every, context, part):
         raise RuntimeError("half way")
 
     with monkeypatch.context() as patch:
