@@ -18,6 +18,7 @@ from sqlglot.errors import SqlglotError
 from pipeline import contract
 from pipeline.errors import UserError
 from pipeline.spark.functions import register_functions
+from pipeline.spark.lists import Untold
 from pipeline.spark.macros import Macros, strip_comments
 from pipeline.spark.session import say_first
 from pipeline.spark.translate import Tables, name_view, parse, translate
@@ -88,7 +89,7 @@ class SparkEngine(Statements):
     def _translate(self, name: str, query: str, tables: Tables, values: dict[str, Any]) -> tuple[str, set[Key]]:
         try:
             return translate(parse(query), tables, self._macros, values)
-        except (NotImplementedError, SqlglotError) as error:
+        except (Untold, SqlglotError) as error:
             raise UserError("spark-failed", table=name, why=f"it can't be told in Spark's SQL: {say_first(error)}") from error
 
     def _show(self, con: duckdb.DuckDBPyConnection, key: Key, columns: Mapping[str, str]) -> None:

@@ -5,6 +5,10 @@ from __future__ import annotations
 from sqlglot import exp
 
 
+class Untold(Exception):
+    """A statement holds what has no counterpart in Spark's SQL; the text names it."""
+
+
 def call(name: str, *arguments: exp.Expression) -> exp.Expression:
     """A call of one of Spark's functions, or of ours, by its name."""
     return exp.Anonymous(this=name, expressions=[argument.copy() for argument in arguments])
@@ -14,7 +18,7 @@ def _reduce(node: exp.Anonymous) -> exp.Expression:
     """list_reduce over list_prepend(first, rest): Spark's takes the first apart."""
     listed, step = node.expressions
     if not isinstance(listed, exp.ArrayPrepend):
-        raise NotImplementedError("list_reduce without list_prepend")
+        raise Untold("list_reduce without list_prepend")
     return call("aggregate", exp.func("coalesce", listed.this, _none_of_text()), listed.expression, step)
 
 
@@ -26,7 +30,7 @@ def _join_list(node: exp.Anonymous) -> exp.Expression:
     """list_aggregate(list, 'string_agg', mark): null where the list is empty."""
     listed, how, mark = node.expressions
     if how.name != "string_agg":
-        raise NotImplementedError(f"list_aggregate by {how.name}")
+        raise Untold(f"list_aggregate by {how.name}")
     return exp.If(
         this=exp.GT(this=call("size", listed), expression=exp.Literal.number(0)),
         true=call("array_join", listed, mark),
@@ -37,7 +41,7 @@ def _join_list(node: exp.Anonymous) -> exp.Expression:
 def collect(node: exp.ArrayAgg) -> exp.Expression | None:
     """A list of no rows is null in DuckDB, empty in Spark; and Spark has no order in it, which sqlglot leaves out without a word."""
     if isinstance(node.this, exp.Order):
-        raise NotImplementedError("list(... order by ...)")
+        raise Untold("list(... order by ...)")
     if isinstance(node.parent, exp.Filter):
         return None
     return _none_if_empty(node)

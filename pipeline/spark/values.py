@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 from sqlglot import exp
 
-from pipeline.spark.lists import CALLS_ON_LISTS, call, collect, collect_some
+from pipeline.spark.lists import CALLS_ON_LISTS, Untold, call, collect, collect_some
 
 INTEGERS = exp.DataType.INTEGER_TYPES
 REALS = {exp.DType.DOUBLE, exp.DType.FLOAT}
@@ -49,7 +49,7 @@ def _subtract(node: exp.Sub) -> exp.Expression | None:
 def _months_between(node: exp.DateDiff) -> exp.Expression | None:
     """datediff('month') counts turns of months, Spark's whole months; sqlglot lets it pass as the same."""
     if node.text("unit").upper() != "MONTH":
-        raise NotImplementedError(f"datediff by {node.text('unit')}")
+        raise Untold(f"datediff by {node.text('unit')}")
     later, earlier = node.this, node.expression
     return exp.paren(exp.Sub(this=_count_months(later), expression=_count_months(earlier)))
 
