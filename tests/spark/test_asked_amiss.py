@@ -85,7 +85,6 @@ def test_an_unknown_engine_is_one_sentence(capsys):
 @pytest.mark.parametrize("query", ["select list(a order by a) as x from days", "select datediff('day', a, a) as x from days"])
 def test_what_can_not_be_told_in_spark_s_sql_is_one_sentence(tmp_path, query):
     """Whoever adds such a statement hears of it, and no table is made by another way in silence."""
-    pytest.importorskip("sqlglot")
     from pipeline.spark.engine import SparkEngine
 
     with duckdb.connect() as con:
