@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import duckdb
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -25,13 +24,6 @@ PIECES = st.sampled_from(
 CELL = st.text(st.characters(codec="utf-8", exclude_characters='\0"\r\n,'), max_size=6)
 LINE = PIECES | st.tuples(CELL, CELL, CELL).map(",".join)
 QUIET = settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, derandomize=True)
-
-
-@pytest.fixture(scope="module")
-def con():
-    con = duckdb.connect()
-    yield con
-    con.close()
 
 
 @pytest.fixture

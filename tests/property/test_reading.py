@@ -5,8 +5,6 @@ from __future__ import annotations
 import csv
 import io
 
-import duckdb
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -18,13 +16,6 @@ from pipeline.intake.reader import Records, read_records
 CELL = st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=12)
 AWKWARD = st.sampled_from(['"', '""', ",", "\n", "\r", "\r\n", " ", "", "\\", "'", "\ufeff", "\u2028", "\x0b", "NULL", "a\\\nb"])
 QUIET = settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60, derandomize=True)
-
-
-@pytest.fixture(scope="module")
-def con():
-    con = duckdb.connect()
-    yield con
-    con.close()
 
 
 @QUIET
