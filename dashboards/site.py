@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
+from itertools import chain
 from pathlib import Path
 
 import duckdb
@@ -147,10 +148,8 @@ def write_first_pages(con: duckdb.DuckDBPyConnection, context: Context, new: Pat
     """The pages of the fleet, and what the others are written from."""
     context = write_calendars(con, context, new)
     book, context = list_page.read_book(con, context)
-    pages = [*fleet.make_pages(con, context)]
-    pages += [
-        m.make_page(con, context) for m in (register, overdue, fitness, defects, corrosion, agents, watch_list, quality, method)
-    ]
+    others = (register, overdue, fitness, defects, corrosion, agents, watch_list, quality, method)
+    pages = chain(fleet.make_pages(con, context), (module.make_page(con, context) for module in others))
     return write_pages(pages, context, new), Rest(context, book, vessel_data.read_all(con, context, AHEAD_DAYS))
 
 
