@@ -5,10 +5,14 @@ Duties and figures take whoever runs their SQL: DuckDB as here, or Spark (pipeli
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import duckdb
+
+MADE = re.compile(r"^create (?:temp )?table (\S+) as\b", re.MULTILINE)
+Slice = dict[str, int]  # what a text names as $first and $last
 
 
 def run_sql(con: duckdb.DuckDBPyConnection, text: str, parameters: Mapping[str, Any] | None = None) -> None:
@@ -23,6 +27,14 @@ class Statements:
     def run(self, con: duckdb.DuckDBPyConnection, text: str, parameters: Mapping[str, Any] | None = None) -> None:
         """Run each statement, with those of the parameters that it names."""
         run_sql(con, text, parameters)
+
+    def run_slices(self, con: duckdb.DuckDBPyConnection, text: str, slices: Sequence[Slice]) -> None:
+        """Run a text on slices that follow each other: its tables are made of the first and grown by the others.
+
+        So what a statement sorts and holds is a slice and not the fleet.
+        """
+        for number, part in enumerate(slices):
+            self.run(con, MADE.sub(r"insert into \1", text) if number else text, part)
 
     def forget(self) -> None:
         """The tables of the last text were changed since, by Python: nothing kept of them outside the database holds any more."""

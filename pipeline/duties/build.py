@@ -9,14 +9,38 @@ import duckdb
 from pipeline.checks.flags import add_flags
 from pipeline.duties.rule_book import RuleBook
 from pipeline.duties.rules import load_rules
-from pipeline.statements import DUCKDB, Statements
+from pipeline.statements import DUCKDB, Slice, Statements
+
+
+EVENTS_AT_ONCE = 1_000_000  # a window over so many takes some 300 MB
 
 
 def build_duties(con: duckdb.DuckDBPyConnection, book: RuleBook, statements: Statements = DUCKDB) -> None:
     """Load the rules and build the spans; none of it depends on the day of the report."""
     load_rules(con, book, statements)
-    for name in ("stays.sql", "in_force.sql", "events.sql", "spans.sql"):
-        statements.run(con, files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
-    add_flags(con, files("pipeline.duties").joinpath("stated_due.sql").read_text(encoding="utf-8"), statements)
-    for name in ("event", "subject_event"):
-        con.execute(f"drop table duty.{name}")
+    for name in ("stays", "in_force", "events", "called_for"):
+        statements.run(con, _read_sql(name))
+    statements.run_slices(con, _read_sql("spans"), slice_subjects(con))
+    add_flags(con, _read_sql("stated_due"), statements)
+    for name in ("duty.subject_event", "plan", "called_for"):
+        con.execute(f"drop table {name}")
+
+
+def slice_subjects(con: duckdb.DuckDBPyConnection) -> list[Slice]:
+    """The numbers of subjects in slices of whole vessels with some EVENTS_AT_ONCE events each; one slice at least."""
+    rows = con.execute(
+        """
+        with vessel as (
+            select imo_number, max(subject_no) as last, count(event.subject_no) as events
+            from duty.subject left join duty.subject_event as event using (subject_no) group by imo_number
+        ),
+        numbered as (select last, sum(events) over (order by imo_number) // $at_once as slice_no from vessel)
+        select max(last) from numbered group by slice_no order by slice_no""",
+        {"at_once": EVENTS_AT_ONCE},
+    ).fetchall()
+    ends = [last for (last,) in rows] or [0]
+    return [{"first": before + 1, "last": last} for before, last in zip([0, *ends], ends, strict=False)]
+
+
+def _read_sql(name: str) -> str:
+    return files("pipeline.duties").joinpath(f"{name}.sql").read_text(encoding="utf-8")

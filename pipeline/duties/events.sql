@@ -1,14 +1,12 @@
--- duty.event: one row is a day on which a unit satisfied a rule, with one record that proves it. Where a rule runs from the
--- cartridge's date of manufacture, that date is such a day: tests before it were another cartridge's.
-create table duty.event as
-with looking as (
-    select distinct rule_id from duty.satisfied_by where record = 'inspection' and kind is null and is_examination is null and tested_part is null
-),
-looked as (
-    select rule_id, unit_id, inspected_on as done_on, file_id, record_no, line_no
-    from record.inspection, looking where outcome = 'satisfactory'
-),
-worked as (
+-- one row is a rule that an inspection satisfies
+create temp table looking as
+select distinct rule_id from duty.satisfied_by where record = 'inspection' and kind is null and is_examination is null and tested_part is null;
+
+-- one row is a day on which work on a unit satisfied a rule, with one record that proves it: of several the first by kind. Where a
+-- rule runs from the cartridge's date of manufacture, that date is such a day: tests before it were another cartridge's. A unit has one
+-- inspection a day; where it satisfies the rule as well, it is the proof, and the day is not here.
+create temp table worked as
+with done as (
     select rule_id, unit_id, serviced_on as done_on, min({'record': 'service', 'kind': service.kind, 'file_id': file_id,
         'record_no': record_no, 'line_no': line_no}) as proof
     from record.service as service join duty.satisfied_by as wanted
@@ -17,21 +15,17 @@ worked as (
         and (wanted.tested_part is null or coalesce(service.tested_part, 'both') in (wanted.tested_part, 'both'))
     where outcome = 'satisfactory'
     group by rule_id, unit_id, serviced_on
+),
+looked_too as (
+    select rule_id, unit_id, inspected_on as done_on
+    from record.inspection as inspection, looking where outcome = 'satisfactory' and (unit_id, inspected_on) in (select (unit_id, done_on) from done)
 )
-select rule_id, unit_id, done_on, proof
-from (
-    -- A unit has one inspection a day, which is the proof; of several pieces of work the first by kind.
-    select rule_id, unit_id, done_on, {'record': 'inspection', 'kind': 'inspection', 'file_id': file_id, 'record_no': record_no,
-        'line_no': line_no} as proof
-    from looked
-    union all
-    select * from worked anti join looked using (rule_id, unit_id, done_on)
-    union all
-    select rule_id, unit_id, cartridge_made_on, min({'record': 'unit', 'kind': 'cartridge_made_on', 'file_id': file_id,
-        'record_no': record_no, 'line_no': line_no})
-    from duty.rule as rule, record.unit as unit where first_basis = 'cartridge_made_on' and cartridge_made_on is not null
-    group by rule_id, unit_id, cartridge_made_on
-);
+select * from done anti join looked_too using (rule_id, unit_id, done_on)
+union all
+select rule_id, unit_id, cartridge_made_on, min({'record': 'unit', 'kind': 'cartridge_made_on', 'file_id': file_id,
+    'record_no': record_no, 'line_no': line_no})
+from duty.rule as rule, record.unit as unit where first_basis = 'cartridge_made_on' and cartridge_made_on is not null
+group by rule_id, unit_id, cartridge_made_on;
 
 -- duty.subject: one row is what a rule is asked of: a stay, or a sample group aboard a vessel, and the
 -- days [from_on, to_on) of the stay on which this rule is the one in force. Where rules change, a stay has several.
@@ -53,7 +47,7 @@ numbered as (
         from asked semi join (from duty.rule where counts = 'group') as rule using (rule_id) where from_on is not null
     )
 )
-select row_number() over (order by rule_id, imo_number, subject_id, stay_no, from_on) as subject_no, *
+select row_number() over (order by imo_number, rule_id, subject_id, stay_no, from_on) as subject_no, *
 from (
     select rule_id, imo_number, unit_id as subject_id, stay_no, from_on, to_on, began_on, left_on
     from asked semi join (from duty.rule where counts = 'unit') as rule using (rule_id) where from_on is not null
@@ -98,19 +92,34 @@ where stay_no is null and (is_first or coalesce(joined_on < to_on, true)) and co
 -- duty.subject_event: one row is a day on which a subject's rule was satisfied, whichever vessel carried the unit then: basis_on is the
 -- day of the work, done_on that from which it counts. They differ where a unit brings a test into a group that it joins later.
 create table duty.subject_event as
+with looked as (
+    select rule_id, unit_id, inspected_on as done_on, {'record': 'inspection', 'kind': 'inspection', 'file_id': file_id,
+        'record_no': record_no, 'line_no': line_no} as proof
+    from record.inspection, looking where outcome = 'satisfactory'
+),
+-- Work that is older than what counted already changes nothing.
+group_event as (
+    select subject_no, basis_on, counts_on, proof
+    from (
+        select subject_no, event.done_on as basis_on, greatest(event.done_on, joined_on) as counts_on, min(proof) as proof
+        from duty.subject as subject
+        join duty.sample_group as member on member.rule_id = subject.rule_id and member.imo_number = subject.imo_number
+            and member.group_id = subject.subject_id
+        join (from looked semi join (from duty.rule where counts = 'group') as rule using (rule_id) union all from worked) as event
+            on event.rule_id = subject.rule_id and event.unit_id = member.unit_id
+        where stay_no is null group by all
+    )
+    qualify basis_on > coalesce(max(basis_on) over (partition by subject_no order by counts_on, basis_on desc
+        rows between unbounded preceding and 1 preceding), date '0001-01-01')
+)
 select subject_no, done_on as basis_on, done_on, proof
-from duty.subject as subject join duty.event as event
-    on event.rule_id = subject.rule_id and event.unit_id = subject.subject_id
+from looked join duty.subject as subject on subject.rule_id = looked.rule_id and subject.subject_id = looked.unit_id
 where stay_no is not null
 union all
--- Work that is older than what counted already changes nothing.
-select subject_no, basis_on, counts_on, proof
-from (
-    select subject_no, event.done_on as basis_on, greatest(event.done_on, joined_on) as counts_on, min(proof) as proof
-    from duty.subject as subject
-    join duty.sample_group as member on member.rule_id = subject.rule_id and member.imo_number = subject.imo_number and member.group_id = subject.subject_id
-    join duty.event as event on event.rule_id = subject.rule_id and event.unit_id = member.unit_id
-    where stay_no is null group by all
-)
-qualify basis_on > coalesce(max(basis_on) over (partition by subject_no order by counts_on, basis_on desc
-    rows between unbounded preceding and 1 preceding), date '0001-01-01');
+select subject_no, done_on, done_on, proof
+from worked join duty.subject as subject on subject.rule_id = worked.rule_id and subject.subject_id = worked.unit_id
+where stay_no is not null
+union all
+select subject_no, basis_on, counts_on, proof from group_event;
+drop table looking;
+drop table worked;

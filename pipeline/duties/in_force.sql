@@ -17,6 +17,28 @@ bound as (
         and (built_before_year is null or built_year < built_before_year)
         and kind <> 'number'
     group by all
+),
+-- Of units that are described alike one is held against the words of the rules: searching texts is slow, and there are few of them.
+described as (
+    select file_id, record_no, unit_id, agent, form, expelled_by, foam_kind, lining, space_category, space_name, agent_detail,
+        shell_material, charge_kg, charge_l, cartridge_ml, dense_rank() over (order by agent, form, expelled_by, foam_kind, lining,
+            space_category, space_name, agent_detail, shell_material, charge_kg, charge_l, cartridge_ml) as sort_no
+    from record.unit
+),
+suited as (
+    select sort_no, rule_id
+    from (select distinct described.* exclude (file_id, record_no, unit_id) from described) as sort join duty.provision as rule
+        on (agents is null or list_contains(agents, agent)) and (forms is null or list_contains(forms, form))
+        and (rule.expelled_by is null or list_contains(rule.expelled_by, sort.expelled_by))
+        and (foam_kinds is null or list_contains(foam_kinds, foam_kind)) and (linings is null or list_contains(linings, lining))
+        and (space_categories is null or list_contains(space_categories, space_category))
+        and (space_names is null or has_word(space_name, space_names))
+        and (agent_details is null or has_word(agent_detail, agent_details))
+        and (without_details is null or not has_word(agent_detail, without_details))
+        and (shell_materials is null or has_word(shell_material, shell_materials))
+        and (charge_above is null or coalesce(charge_kg, charge_l) > charge_above)
+        and (charge_up_to is null or coalesce(charge_kg, charge_l) <= charge_up_to)
+        and (cartridge_ml_up_to is null or cartridge_ml <= cartridge_ml_up_to)
 )
 select rule_id, kind, rank, stay.stay_no as covered, true as is_sure,
     greatest(coalesce(effective_from, date '0001-01-01'), case when age_from_months is null then date '0001-01-01'
@@ -24,21 +46,10 @@ select rule_id, kind, rank, stay.stay_no as covered, true as is_sure,
     least(coalesce(effective_until, date '9999-12-31'), case when age_until_months is null then date '9999-12-31'
         else due_date(stay.made_on, age_until_months) end) as to_on
 from duty.stay as stay
-join record.unit as unit on unit.file_id = stay.file_id and unit.record_no = stay.record_no and unit.unit_id = stay.unit_id
-join bound on bound.imo_number = stay.imo_number
+join described on described.file_id = stay.file_id and described.record_no = stay.record_no and described.unit_id = stay.unit_id
+join suited using (sort_no) join bound using (rule_id, imo_number)
 left join first_test on first_test.unit_id = stay.unit_id
-where (agents is null or list_contains(agents, unit.agent)) and (forms is null or list_contains(forms, unit.form))
-    and (bound.expelled_by is null or list_contains(bound.expelled_by, unit.expelled_by))
-    and (foam_kinds is null or list_contains(foam_kinds, foam_kind)) and (linings is null or list_contains(linings, lining))
-    and (space_categories is null or list_contains(space_categories, space_category))
-    and (space_names is null or has_word(space_name, space_names))
-    and (agent_details is null or has_word(agent_detail, agent_details))
-    and (without_details is null or not has_word(agent_detail, without_details))
-    and (shell_materials is null or has_word(shell_material, shell_materials))
-    and (charge_above is null or coalesce(unit.charge_kg, unit.charge_l) > charge_above)
-    and (charge_up_to is null or coalesce(unit.charge_kg, unit.charge_l) <= charge_up_to)
-    and (cartridge_ml_up_to is null or cartridge_ml <= cartridge_ml_up_to)
-    and (made_from is null or stay.made_on >= made_from) and (made_before is null or stay.made_on < made_before)
+where (made_from is null or stay.made_on >= made_from) and (made_before is null or stay.made_on < made_before)
     and (age_from_months is null and age_until_months is null or stay.made_on is not null)
     and (tested_before is null or not tested_before or tested_on is not null);
 

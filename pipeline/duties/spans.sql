@@ -2,42 +2,20 @@
 -- that rule is in force (an open end is null). Overdue on D: due_on < D and (done_on is null or done_on > D), judged then.
 -- Spans that ended before the rule's days aboard began are left out; a span without basis_on is one whose due date nobody can
 -- tell. planned_on is the day it was planned for, due_on the last day in time: they differ where a rule gives grace.
+-- It is made slice by slice, so that its windows fit into memory: subjects are numbered vessel by vessel.
 create table duty.span as
-with recursive ranked as (
+with ranked as (
     select subject_no, basis_on, done_on, proof, row_number() over later as event_no, lead(done_on) over later as next_on,
         lead(proof) over later as next_proof
-    from duty.subject_event window later as (partition by subject_no order by done_on)
+    from duty.subject_event where subject_no between $first and $last window later as (partition by subject_no order by done_on)
 ),
 asked as (
     select subject.*, duty, anchor, rule.first_basis, interval_months, grace_months
-    from duty.subject as subject join duty.rule as rule using (rule_id)
-),
--- Dates that run from the day due: each piece of work within its window moves the plan on by one interval, counted from the
--- day on which the plan started, so that ends of months don't drift. Work done earlier, or a whole interval late, starts anew.
-plan as (
-    select subject_no, 0::bigint as event_no, min(basis_on) as started_on, 1 as times
-    from duty.first_basis join duty.subject using (subject_no) join duty.rule using (rule_id) where anchor = 'due' group by subject_no
-    union all
-    select plan.subject_no, ranked.event_no,
-        case when keeps_plan(started_on, times, interval_months, window_before_months, done_on) then started_on else done_on end,
-        case when keeps_plan(started_on, times, interval_months, window_before_months, done_on) then times + 1 else 1 end
-    from plan join ranked on ranked.subject_no = plan.subject_no and ranked.event_no = plan.event_no + 1
-    join duty.subject as subject on subject.subject_no = plan.subject_no join duty.rule as rule using (rule_id)
+    from duty.subject as subject join duty.rule as rule using (rule_id) where subject_no between $first and $last
 ),
 first_event as (
-    select subject_no, min(done_on) as done_on, arg_min(proof, done_on) as done from duty.subject_event group by subject_no
-),
--- What falls due because something was found, and ends with the first record that satisfies the rule from that day on.
-triggered as (
-    select subject_no, found_on as basis_on, min({'record': 'finding', 'kind': finding.component || ' ' || finding.defect, 'file_id': finding.file_id,
-        'record_no': finding.record_no, 'line_no': finding.line_no}) as basis
-    from duty.subject as subject join duty.triggered_by as wanted using (rule_id)
-    join record.finding as finding on finding.unit_id = subject.subject_id
-        and (wanted.component is null or wanted.component = finding.component)
-        and (wanted.defect is null or wanted.defect = finding.defect)
-        and (wanted.severity is null or wanted.severity = finding.severity)
-    where coalesce(found_on < left_on, true)
-    group by subject_no, found_on
+    select subject_no, min(done_on) as done_on, arg_min(proof, done_on) as done from duty.subject_event
+    where subject_no between $first and $last group by subject_no
 ),
 linked as (
     select asked.* exclude (from_on, to_on), false as is_first, event_no, basis_on, proof as basis, next_on as done_on, next_proof as done,
@@ -49,10 +27,9 @@ linked as (
     from duty.first_basis as begun join asked using (subject_no) left join first_event using (subject_no)
     where asked.first_basis <> 'none' and (done_on is null or done_on > begun.from_on)
     union all by name
-    select asked.* exclude (from_on, to_on), false as is_first, 0 as event_no, triggered.basis_on, basis, ranked.done_on, ranked.proof as done,
-        from_on as judged_from, to_on as judged_to
-    from triggered join asked using (subject_no)
-    asof left join ranked on ranked.subject_no = triggered.subject_no and ranked.done_on >= triggered.basis_on
+    select asked.* exclude (from_on, to_on), false as is_first, 0 as event_no, basis_on, basis, done_on, done, from_on as judged_from,
+        to_on as judged_to
+    from called_for join asked using (subject_no)
 ),
 dated as (
     select linked.*, case when anchor = 'due' then due_date(started_on, times * interval_months)

@@ -12,23 +12,29 @@ with period as (
         union select year(found_on)::integer from figure.defect_report where is_counted
     )
 ),
-exposure as (
-    select period, imo_number, agent, space_category, maker, served.provider,
-        sum(least(observed.to_on, served.to_on, end_on) - greatest(observed.from_on, served.from_on, start_on)) as unit_days
+-- what was watched, cut where another provider's work begins; a stretch or a look belongs to one of them
+turn as (
+    select observed.unit_id, imo_number, agent, space_category, maker, served.provider,
+        greatest(observed.from_on, served.from_on) as from_on, least(observed.to_on, served.to_on) as to_on
     from figure.observed as observed join figure.served as served on served.unit_id = observed.unit_id
         and served.from_on < observed.to_on and observed.from_on < served.to_on
-    join period on greatest(observed.from_on, served.from_on, start_on) < least(observed.to_on, served.to_on, end_on) group by all
 ),
-look_day as (
-    select looked_on, look.imo_number, agent, space_category, maker, served.provider, count(*) as looks
-    from figure.look as look asof join figure.observed as observed
-        on observed.unit_id = look.unit_id and observed.imo_number = look.imo_number and observed.from_on <= looked_on
-    asof join figure.served as served on served.unit_id = look.unit_id and served.from_on <= looked_on
-    where looked_on < observed.to_on group by all
+exposure as (
+    select period, imo_number, agent, space_category, maker, provider,
+        sum(least(to_on, end_on) - greatest(from_on, start_on)) as unit_days
+    from turn join period on greatest(from_on, start_on) < least(to_on, end_on) group by all
+),
+-- by year first: the periods are years and two that a day's year and nearness tell
+look_year as (
+    select year(looked_on)::integer as year, looked_on >= ($as_of::date + 1 - to_months(12))::date as is_recent, turn.imo_number, agent,
+        space_category, maker, provider, count(*) as looks
+    from figure.look as look join turn on turn.unit_id = look.unit_id and turn.imo_number = look.imo_number
+        and from_on <= looked_on and looked_on < to_on
+    group by all
 ),
 looked as (
     select period, imo_number, agent, space_category, maker, provider, sum(looks) as inspections
-    from look_day join period on looked_on >= start_on and looked_on < end_on group by all
+    from look_year join period on period = 'all' or (period = 'last 12 months' and is_recent) or period = year::varchar group by all
 ),
 counted_report as (
     select period, report.* from figure.defect_report as report join period on found_on >= start_on and found_on < end_on

@@ -1,3 +1,25 @@
+-- one row is a subject, who it is and what duty it is asked for, in the order of their names (a number is joined and grouped by in a
+-- third of the time of three texts). A group is asked until its last unit has left for good, even where none was aboard meanwhile.
+create temp table asked_subject as
+select subject_no, coalesce(stay_no, -subject_no) as scope_key, imo_number, subject_id, duty,
+    dense_rank() over (order by imo_number, subject_id, duty) as asked_no,
+    max(coalesce(to_on, date '9999-12-31')) over (partition by rule_id, imo_number, subject_id,
+        case when stay_no is not null then subject_no end) as asked_to
+from duty.subject join duty.rule using (rule_id);
+
+-- one row is a stretch of days on which a stay (or a group's stays: the key is the negative of its subject) counts, and its last day
+create temp table asked_scope as
+select scope_key, from_on, to_on, max(to_on) over (partition by scope_key) as last_on
+from (
+    select stay_no as scope_key, from_on, to_on from duty.counted
+    union all
+    select -subject_no, counted.from_on, counted.to_on
+    from duty.subject as subject
+    join duty.stay as stay on subject.stay_no is null and stay.imo_number = subject.imo_number
+        and stay.group_id = subject.subject_id
+    join duty.counted as counted on counted.stay_no = stay.stay_no
+);
+
 -- figure.due_service: one row is a service or test of a unit (or sample group) that fell due while it counted and while that rule was in force, before
 -- $as_of: what falls due on the day itself is not late yet. done_on is null where it has not been done; stopped_on is the first
 -- day from which it counts no more (the unit left for good, the vessel left, or another rule came). Where overlapping stays
@@ -8,32 +30,19 @@ with first_month as (
     from (select min(inspected_on) as seen_on from record.inspection union all select min(serviced_on) from record.service)
     where seen_on <= $as_of::date
 ),
-scope as (
-    select stay_no as scope_key, imo_number, unit_id, from_on, to_on from duty.counted
-    union all
-    select -subject_no, counted.imo_number, subject.subject_id, counted.from_on, counted.to_on
-    from duty.subject as subject
-    join duty.stay as stay on subject.stay_no is null and stay.imo_number = subject.imo_number
-        and stay.group_id = subject.subject_id
-    join duty.counted as counted on counted.stay_no = stay.stay_no
-),
-leaving as (select scope_key, max(to_on) as last_on from scope group by scope_key),
 fell as (
-    select scope.imo_number, scope.unit_id, duty, due_on, coalesce(done_on, date '9999-12-31') as done_on,
-        least(last_on, asked_to) as stopped_on
+    select asked_no, due_on, max(coalesce(done_on, date '9999-12-31')) as done_on, max(least(last_on, asked_to)) as stopped_on
     from duty.span join first_month on due_on >= start_on and due_on < $as_of::date
-    join (
-        -- A group is asked until its last unit has left for good, even where none was aboard meanwhile.
-        select subject_no, max(coalesce(to_on, date '9999-12-31')) over (partition by rule_id, imo_number, subject_id,
-            case when stay_no is not null then subject_no end) as asked_to from duty.subject
-    ) using (subject_no)
-    join scope on scope.scope_key = coalesce(stay_no, -subject_no) and is_within(due_on, scope.from_on, scope.to_on)
-    join leaving using (scope_key)
+    join asked_subject using (subject_no)
+    join asked_scope as scope on scope.scope_key = asked_subject.scope_key and is_within(due_on, scope.from_on, scope.to_on)
     where is_within(due_on, judged_from, judged_to)
+    group by asked_no, due_on
 )
-select imo_number, unit_id, duty, due_on, nullif(max(done_on), date '9999-12-31') as done_on, max(done_on) <= due_on as is_in_time,
-    max(stopped_on) as stopped_on, least(last_day(due_on), $as_of::date) as month_end
-from fell group by imo_number, unit_id, duty, due_on order by imo_number, unit_id, duty, due_on;
+select imo_number, subject_id as unit_id, duty, due_on, nullif(done_on, date '9999-12-31') as done_on, done_on <= due_on as is_in_time,
+    stopped_on, least(last_day(due_on), $as_of::date) as month_end
+from fell join (select distinct asked_no, imo_number, subject_id, duty from asked_subject) using (asked_no) order by asked_no, due_on;
+drop table asked_subject;
+drop table asked_scope;
 
 -- one row is a vessel, a duty, what it is counted as (itself, or '*' where it counts for any) and a due date, with the first day of its
 -- call. A call is what stands or falls together: a run of due dates of a vessel, each at most gap_days after the one before, whatever

@@ -2,11 +2,14 @@
 -- stands. A unit with overlapping stays on one vessel is shown by its worst.
 create table figure.duty_now as
 with present as (
-    select distinct subject.subject_no
-    from duty.counted as counted join duty.stay as stay using (stay_no)
-    join duty.subject as subject on subject.stay_no = counted.stay_no
-        or (subject.stay_no is null and subject.imo_number = stay.imo_number and subject.subject_id = stay.group_id)
+    select subject_no from duty.counted as counted join duty.subject as subject using (stay_no)
     where is_within($as_of::date, counted.from_on, counted.to_on) and is_within($as_of::date, subject.from_on, subject.to_on)
+    union
+    select subject_no
+    from duty.counted as counted join duty.stay as stay using (stay_no)
+    join duty.subject as subject on subject.imo_number = stay.imo_number and subject.subject_id = stay.group_id
+    where subject.stay_no is null and is_within($as_of::date, counted.from_on, counted.to_on)
+        and is_within($as_of::date, subject.from_on, subject.to_on)
 ),
 standing as (
     select span.*, case when basis_on is null then 'unknown' when due_on < $as_of::date then 'overdue' else 'in time' end as state

@@ -7,7 +7,7 @@ that Python (`fill`), pages and packs read it there. All else (tables that Pytho
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,7 @@ from pipeline.spark.lists import Untold
 from pipeline.spark.macros import Macros, strip_comments
 from pipeline.spark.session import say_first
 from pipeline.spark.translate import Tables, name_view, parse, translate
-from pipeline.statements import Statements, name_values
+from pipeline.statements import Slice, Statements, name_values
 
 MADE = re.compile(r"\s*create\s+(or\s+replace\s+)?(temp\s+)?table\s+(\S+)\s+as\s+(.*)", re.IGNORECASE | re.DOTALL)
 CHANGED = re.compile(r"\s*(?:insert\s+into|update|delete\s+from|create\s+table|drop\s+table)\s+([\w.\"]+)", re.IGNORECASE)
@@ -61,6 +61,10 @@ class SparkEngine(Statements):
             if changed := CHANGED.match(query):
                 self._known.discard(_key_of(changed[1], is_temporary=False))
                 self._known.discard(_key_of(changed[1], is_temporary=True))
+
+    def run_slices(self, con: duckdb.DuckDBPyConnection, text: str, slices: Sequence[Slice]) -> None:
+        """Run it once on all of them: Spark parts the work itself."""
+        self.run(con, text, {"first": slices[0]["first"], "last": slices[-1]["last"]})
 
     def forget(self) -> None:
         """Read the tables of the last text anew from the database when next asked."""
