@@ -1,6 +1,6 @@
 -- one row is a rule in force on $as_of and a unit that it covers. Dropped by verdict.sql.
 create temp table bound as
-select judged.*, rule_id from duty.in_force join judged using (stay_no) where is_within($as_of::date, from_on, to_on);
+select stay_no, rule_id from duty.in_force semi join judged using (stay_no) where is_within($as_of::date, from_on, to_on);
 
 -- broken_limit: one row is a unit and a limit that it breaks. The rule judges the last reading (of one day: the last piece of
 -- work, then the worse value); where it says the worst on record, each reading that breaks it is here, so that one that was cured
@@ -15,6 +15,7 @@ with judged_reading as (
         case when limits.measure in ('charge_lost_pct', 'charge_over_pct', 'charge_off_pct') then taken_g end as taken_g,
         measure.seen_on, order_in_day, measure.table_name, measure.file_id, measure.record_no, measure.line_no
     from bound join (from duty."limit" join (select rule_id, title from duty.provision) using (rule_id)) as limits using (rule_id)
+    join judged on judged.stay_no = bound.stay_no
     join figure.measure as measure on measure.stay_no = bound.stay_no and measure.measure = limits.measure
     where closed_on is null or stands_when_closed
     qualify row_number() over (partition by bound.stay_no, rule_id

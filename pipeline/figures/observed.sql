@@ -1,9 +1,17 @@
 -- figure.look: one row is a day on or before $as_of on which somebody looked at a unit on a vessel: an inspection that saw it, a
 -- service or a finding.
 create table figure.look as
-select unit_id, imo_number, inspected_on as looked_on from record.inspection where was_seen(outcome) and inspected_on <= $as_of::date
-union select unit_id, imo_number, serviced_on from record.service where serviced_on <= $as_of::date
-union select unit_id, imo_number, found_on from record.finding where found_on <= $as_of::date
+with other as (
+    select unit_id, imo_number, serviced_on as looked_on from record.service where serviced_on <= $as_of::date
+    union select unit_id, imo_number, found_on from record.finding where found_on <= $as_of::date
+),
+-- A unit has one inspection a day: only days on which something else was done too can come twice.
+inspected as (
+    select unit_id, imo_number, inspected_on as looked_on from record.inspection where was_seen(outcome) and inspected_on <= $as_of::date
+)
+select * from inspected
+union all
+select * from other anti join inspected using (unit_id, imo_number, looked_on)
 order by all;
 
 -- figure.observed: one row is a stretch of days [from_on, to_on) on which a unit was under observation on a vessel: in service, from

@@ -24,9 +24,10 @@ bucketed as (
 ),
 summed as (
     select imo_number, duty, month_end,
-        sum(sign) filter (measure = 'unit') as unit_signs, sum(sign * day_no) filter (measure = 'unit') as unit_moments,
-        sum(sign) filter (measure = 'overdue') as overdue_signs, sum(sign * day_no) filter (measure = 'overdue') as overdue_moments,
-        sum(sign) filter (measure = 'open') as open_signs
+        (sum(sign) filter (measure = 'unit'))::bigint as unit_signs, (sum(sign * day_no) filter (measure = 'unit'))::bigint as unit_moments,
+        (sum(sign) filter (measure = 'overdue'))::bigint as overdue_signs,
+        (sum(sign * day_no) filter (measure = 'overdue'))::bigint as overdue_moments,
+        (sum(sign) filter (measure = 'open'))::bigint as open_signs
     from bucketed group by imo_number, duty, month_end
 ),
 spine as (

@@ -3,7 +3,9 @@
 -- the findings of its day are closed, whoever found them; that a unit was not found is none after any later look that saw it.
 -- Of reports of one defect under one rule the last counts. Dropped by verdict.sql.
 create temp table reason_record as
-with asked as (select bound.*, ground.* exclude (rule_id) from bound join duty.ground as ground using (rule_id)),
+with asked as (
+    select judged.*, ground.* from bound join duty.ground as ground using (rule_id) join judged on judged.stay_no = bound.stay_no
+),
 looked_later as (
     select unit_id, max(inspected_on) filter (outcome = 'satisfactory') as satisfied_on,
         max(inspected_on) filter (outcome in ('satisfactory', 'unsatisfactory')) as looked_on
