@@ -9,9 +9,14 @@ from pipeline.contract import Table
 
 
 def context_sql(table: Table) -> str:
-    """SELECT row_of_file with is_known_vessel, is_known_unit, known_made_on and is_conflicting as the table needs."""
+    """SELECT row_of_file with is_known_vessel, is_known_unit, known_made_on and is_conflicting as the table needs.
+
+    The number of a known vessel has passed its check digit, which is then not worked out for each of its rows.
+    """
     selected, joins = ["row_of_file.*"], []
-    if table.name != "vessel":
+    if table.name == "vessel":
+        selected.append("false as is_known_vessel")
+    else:
         selected.append(_known_sql("imo_number", "known_vessel") + " as is_known_vessel")
         joins.append("left join (select distinct imo_number from record.vessel) as known_vessel "
                      "on known_vessel.imo_number = row_of_file.imo_number")  # fmt: skip
