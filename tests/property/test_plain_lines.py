@@ -42,9 +42,12 @@ def read_both(data: bytes, dialect, tmp_path, con):
     plain = read_plain(data, dialect, records, "vessel.csv")
     if plain is None:
         return expected, None, None
-    trimmed = plain.is_trimmed
+    trimmed, pieces = plain.is_trimmed, list(plain.pieces)
     load_plain(plain, records, tmp_path, dialect.delimiter, con)
     found = con.execute("select * from source_record order by record_no").fetchall()
+    plain.pieces += pieces
+    load_plain(plain, records, tmp_path, dialect.delimiter, con, is_read_once=True)
+    assert con.execute("select * from source_record order by record_no").fetchall() == found
     return expected, (found, records.broken, records.count), trimmed
 
 
