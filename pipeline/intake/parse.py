@@ -30,6 +30,8 @@ from pipeline.intake.reader import Broken, Records, read_records
 from pipeline.intake.store import ReceivedFile, Store
 
 PARSER_VERSION = "7"
+# Encodings of version 2 make a file a fifth as long and quicker to write and read; nobody looks for one key in it.
+PARQUET = "format parquet, parquet_version v2, write_bloom_filter false"
 PLACING = threading.Lock()
 
 
@@ -231,7 +233,7 @@ def _write_feed(part: Path, number: int, query: tuple[str, dict], feed: Feed, in
     sql, parameters = query
     order = "" if in_order and not feed.wide else "order by record_no, item_no"
     rows = con.execute(
-        f"copy (select * from ({sql}) {order}) to '{_quote(part / name)}' (format parquet)", parameters
+        f"copy (select * from ({sql}) {order}) to '{_quote(part / name)}' ({PARQUET})", parameters
     ).fetchone()[0]
     return {"table": feed.table, "file": name, "rows": rows, "sha256": _digest(part / name)}
 
