@@ -232,9 +232,7 @@ def _write_feed(part: Path, number: int, query: tuple[str, dict], feed: Feed, in
     name = f"{number}-{feed.table}.parquet"
     sql, parameters = query
     order = "" if in_order and not feed.wide else "order by record_no, item_no"
-    rows = con.execute(
-        f"copy (select * from ({sql}) {order}) to '{_quote(part / name)}' ({PARQUET})", parameters
-    ).fetchone()[0]
+    rows = con.execute(f"copy (select * from ({sql}) {order}) to '{_quote(part / name)}' ({PARQUET})", parameters).fetchone()[0]
     return {"table": feed.table, "file": name, "rows": rows, "sha256": _digest(part / name)}
 
 

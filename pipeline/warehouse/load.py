@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import duckdb
 
-from pipeline.checks.context import readable_key_sql
+from pipeline.checks.context import key_order, readable_key_sql
 from pipeline.contract import Table
 from pipeline.errors import UserError
 
@@ -25,7 +25,7 @@ def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
         left join version_{table.name} as version using (row_no)
         where row_no not in (select row_no from failed_{table.name})
             and not coalesce(is_duplicate, false) and next_file_no is null
-        order by {key}"""
+        order by {key_order(table)}"""
     )
     con.execute(
         f"""
