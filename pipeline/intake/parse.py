@@ -99,18 +99,19 @@ def _parse_into(folder: Path, store: Store, received: ReceivedFile, dialect: Dia
             return False
         plain = None if corrections else read_plain(data, dialect, records, received.path)
         del data
+        source = "source_record"
         if plain is None:
             records.rows = correct_rows(records.rows, records, corrections, dialect.delimiter)
             load_records(records, part / "records.csv", con)
         else:
-            load_plain(plain, records, part, dialect.delimiter, con, _is_read_once(dialect))
+            source = load_plain(plain, records, part, dialect.delimiter, con, _is_read_once(dialect))
         answered = [earlier[file_id].formats for file_id, _ in records.answers.values() if file_id in earlier]
         dialect = settle_formats(dialect, records.headers, received.path, con, answered if records.is_sheet else None)
         broken = sorted(records.broken, key=lambda item: item.record_no) + _unmatched(records, dialect, con)
         is_trimmed = plain is not None and plain.is_trimmed
         in_order = plain is not None and not plain.rows
         feeds = [
-            _write_feed(part, number, conversion_sql(feed, records.headers, dialect, is_trimmed), feed, in_order, con)
+            _write_feed(part, number, conversion_sql(feed, records.headers, dialect, is_trimmed, source), feed, in_order, con)
             for number, feed in enumerate(dialect.feeds)
         ]
         if plain is not None and _is_read_once(dialect) and feeds[0]["rows"] != plain.count + len(plain.rows):
@@ -161,11 +162,12 @@ def _load_rows(rows, width: int, path: Path, table: str, con) -> None:
     _read_back(table, path, columns, "delim = ',', quote = '\"', escape = '\"'", count, con)
 
 
-def load_plain(plain: Plain, records: Records, part: Path, delimiter: str, con, is_read_once: bool = False) -> None:
+def load_plain(plain: Plain, records: Records, part: Path, delimiter: str, con, is_read_once: bool = False) -> str:
     """As load_records, with the plain lines read by DuckDB as they are: `source_record` is a view on them and the other rows.
 
-    The number of a plain line is its rowid, to which is added what stood between the lines up to there. A file of one piece that
-    `is_read_once` goes into no table: the view reads the lines, in their order and by one thread, and who asks counts what it gives.
+    The number of a plain line is its rowid, to which is added what stood between the lines up to there. Returns what to select from: a
+    file of one piece that `is_read_once` goes into no table, but the query reads its lines, in their order and by one thread; who asks
+    counts what it gives.
     """
     width, pieces = len(records.headers), len(plain.pieces)
     with open(part / "plain.csv", "wb") as stream:
@@ -174,18 +176,19 @@ def load_plain(plain: Plain, records: Records, part: Path, delimiter: str, con, 
     marks = f"delim = '{delimiter.replace(chr(39), chr(39) * 2)}', quote = '', escape = ''"
     cells = ", ".join(_text_columns(width))
     is_whole = len(plain.shifts) == 1 and not plain.rows
-    if is_whole and is_read_once and pieces == 1:
+    read_once = is_whole and is_read_once and pieces == 1
+    if read_once:
         lines = f"(select row_number() over () - 1 as row_no, * from {_csv_sql(part / 'plain.csv', _text_columns(width), marks)})"
     else:
         _read_back("plain_line", part / "plain.csv", _text_columns(width), marks, plain.count, con)
         lines = "(select rowid as row_no, * from plain_line)"
     if is_whole:
         _, record, line = plain.shifts[0]
-        con.execute(
-            "create or replace temp view source_record as "
-            f"select row_no + {record} as record_no, row_no + {line} as line_no, {cells} from {lines}"
-        )
-        return
+        sql = f"select row_no + {record} as record_no, row_no + {line} as line_no, {cells} from {lines}"
+        if read_once:
+            return f"({sql})"
+        con.execute(f"create or replace temp view source_record as {sql}")
+        return "source_record"
     _load_rows(plain.rows, width, part / "records.csv", "other_line", con)
     listed = ", ".join(map(str, plain.shifts)) or "(0, 0, 0)"
     con.execute(f"create or replace temp table line_shift as from (values {listed}) as shift (from_row, record, line)")
@@ -194,6 +197,7 @@ def load_plain(plain: Plain, records: Records, part: Path, delimiter: str, con, 
         f"from {lines} as came asof join line_shift on from_row <= row_no "
         f"union all select record_no, line_no, {cells} from other_line"
     )
+    return "source_record"
 
 
 def _read_back(table: str, path: Path, columns: dict[str, str], marks: str, count: int, con) -> None:

@@ -46,8 +46,8 @@ def read_both(data: bytes, dialect, tmp_path, con):
     load_plain(plain, records, tmp_path, dialect.delimiter, con)
     found = con.execute("select * from source_record order by record_no").fetchall()
     plain.pieces += pieces
-    load_plain(plain, records, tmp_path, dialect.delimiter, con, is_read_once=True)
-    assert con.execute("select * from source_record order by record_no").fetchall() == found
+    source = load_plain(plain, records, tmp_path, dialect.delimiter, con, is_read_once=True)
+    assert con.execute(f"select * from {source} order by record_no").fetchall() == found
     return expected, (found, records.broken, records.count), trimmed
 
 
