@@ -110,9 +110,11 @@ def _begin(text: str) -> str:
 
 def fill_raw(con: duckdb.DuckDBPyConnection, parsed: list, store: Store) -> None:
     """Fill intake.quarantine.raw: each quarantined record as JSON in its source's own columns, read again from the store."""
-    wanted: dict[str, set[int]] = {}
-    for file_id, record_no in con.execute("select distinct file_id, record_no from intake.quarantine").fetchall():
-        wanted.setdefault(file_id, set()).add(record_no)
+    wanted: dict[str, dict[int, int]] = {}
+    for file_id, record_no, line_no in con.execute(
+        "select distinct file_id, record_no, line_no from intake.quarantine"
+    ).fetchall():
+        wanted.setdefault(file_id, {})[record_no] = line_no
     con.execute("create temp table raw_record (file_id varchar, record_no bigint, raw varchar)")
     for file, dialect, _ in parsed:
         if file.file_id in wanted:

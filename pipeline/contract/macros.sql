@@ -10,13 +10,14 @@ create or replace macro is_imo_number(number) as
     coalesce(regexp_full_match(number, '[0-9]{7}') and number <> '0000000' and imo_check_sum(try_cast(number as integer)) % 10
         = try_cast(number as integer) % 10, false);
 
--- Whether reading this column of a row already failed: `problems` lists what the reader could not read.
+-- Whether reading this column of a row already failed: `problems` lists what the reader could not read. `case`, because `and` looks
+-- through the list of every row, and hardly any has one.
 create or replace macro has_problem(problems, wanted) as
-    problems is not null and len(list_filter(problems, lambda p: p.column_name = wanted)) > 0;
+    case when problems is null then false else len(list_filter(problems, lambda p: p.column_name = wanted)) > 0 end;
 
 create or replace macro has_problem_of(problems, wanted_rule, wanted) as
-    problems is not null
-    and len(list_filter(problems, lambda p: p.column_name = wanted and p.rule = wanted_rule)) > 0;
+    case when problems is null then false
+        else len(list_filter(problems, lambda p: p.column_name = wanted and p.rule = wanted_rule)) > 0 end;
 
 -- Whether an inspection saw the unit: without access, or with the unit not in its place, nothing of its state was seen.
 create or replace macro was_seen(outcome) as outcome is null or outcome not in ('not_found', 'no_access');

@@ -26,14 +26,14 @@ PRECISIONS = {
 
 
 def conversion_sql(
-    feed: Feed, headers: list[str], dialect: Dialect, is_trimmed: bool = False
+    feed: Feed, headers: list[str], dialect: Dialect, is_trimmed: bool = False, source: str = "source_record"
 ) -> tuple[str, dict[str, object]]:  # fmt: skip
-    """SELECT from `source_record` (record_no, line_no, c0, c1, ...) into the feed's typed canonical rows."""
+    """SELECT from the source (record_no, line_no, c0, c1, ...) into the feed's typed canonical rows."""
     query = Query(is_trimmed)
     table = contract.tables()[feed.table]
     texts = [f"{_text_sql(query, table, column, feed, headers, dialect)} as x_{column.name}" for column in table.columns]
     typed = [f"{_typed_sql(query, column, feed, dialect)} as {column.name}" for column in table.columns]
-    source, item, cell = _source_sql(query, feed, headers, dialect)
+    source, item, cell = _source_sql(query, feed, headers, dialect, source)
     problems = _problems_sql(query, table, feed)
     names = ", ".join(table.column_names)
     sql = f"""
@@ -67,18 +67,18 @@ def _when_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) ->
     return f"coalesce(list_contains({query.bind(list(feed.when[1]))}, {lower_sql(cell)}), false)"
 
 
-def _source_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect) -> tuple[str, str, str]:
+def _source_sql(query: Query, feed: Feed, headers: list[str], dialect: Dialect, source: str) -> tuple[str, str, str]:
     """FROM and WHERE of the feed, its item number and, for a check list, the cell that makes the row."""
     where = _when_sql(query, feed, headers, dialect) if feed.when else "true"
     if feed.wide is None:
-        return f"source_record where {where}", "0", "null::varchar"
+        return f"{source} where {where}", "0", "null::varchar"
     items = ", ".join(
         f"{{'no': {number}, 'value': {query.bind(value)}, 'cell': {clean_sql(query, header, headers, dialect)}}}"
         for number, (header, value) in enumerate(feed.wide.headers.items(), start=1)
     )
     none_words = query.bind(list(feed.wide.none_words))
     source = (
-        f"(select * from (select *, unnest([{items}]) as item from source_record where {where}) "
+        f"(select * from (select *, unnest([{items}]) as item from {source} where {where}) "
         f"where item.cell is not null and not list_contains({none_words}, {lower_sql('item.cell')}))"
     )
     return source, "item.no", "item.cell"

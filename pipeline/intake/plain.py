@@ -21,7 +21,7 @@ from pipeline.intake.reader import LONGEST_SHOWN, MOST_BROKEN, Broken, Records, 
 
 PIECE = 16 << 20
 MOST_OTHERS = 0.25  # share of lines that need the reader, beyond which it may as well read all
-NEWLINE, QUOTE = 10, 34
+NEWLINE, QUOTE, SPACE = 10, 34, 32
 
 
 @dataclass
@@ -80,19 +80,59 @@ def read_plain(data: bytes, dialect: Dialect, records: Records, path: str) -> Pl
     return plain
 
 
-def read_raw(data: bytes, dialect: Dialect, path: str, wanted: set[int]) -> Iterator[tuple[int, dict[str, str]]]:
-    """Yield the named records in the source's own columns, for the quarantine: (record_no, {header: cell})."""
+def read_raw(data: bytes, dialect: Dialect, path: str, wanted: dict[int, int]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield the named records in the source's own columns, for the quarantine: (record_no, {header: cell}). wanted: record_no -> line_no."""
     records = read_records(data, dialect, path)
     kept = name_cells(records)
-    plain = read_plain(data, dialect, records, path)
-    rows = (
-        ((number, cells) for number, _, cells in records.rows) if plain is None else _find_rows(plain, dialect.delimiter, wanted)
-    )
+    rows = _find_lines(data, dialect, records, wanted)
+    if rows is None:
+        plain = read_plain(data, dialect, records, path)
+        rows = (
+            ((number, cells) for number, _, cells in records.rows)
+            if plain is None
+            else _find_rows(plain, dialect.delimiter, set(wanted))
+        )
     for number, cells in rows:
         if number in wanted:
             yield number, {name: cells[index] for index, name in kept}
     blank = dict.fromkeys((name for _, name in kept), "")  # a sheet needs the columns to be filled in
     yield from ((item.record_no, blank | {"(line)": item.value}) for item in records.broken if item.record_no in wanted)
+
+
+def _find_lines(data: bytes, dialect: Dialect, records: Records, wanted: dict[int, int]) -> list[tuple[int, list[str]]] | None:
+    """The wanted records (record_no, cells) by their lines, where no quotation mark makes a record of more than a line; else None.
+
+    Broken ones go to `records.broken`, as reading would put them there.
+    """
+    body = _find_body(data, dialect, records)
+    if body is None or b'"' in body[0]:
+        return None
+    rows, broken = [], []
+    for record_no, line_no, line in _take_lines(*body, wanted):
+        if len(line) >= LONGEST_RECORD:
+            return None
+        cells = line.split(dialect.delimiter)
+        rule = find_fault(cells, len(records.headers), [], [line], dialect.delimiter)
+        if rule is None:
+            rows.append((record_no, cells))
+        else:
+            broken.append(Broken(record_no, line_no, rule, line[:LONGEST_SHOWN]))
+    records.broken = broken
+    return rows
+
+
+def _take_lines(text: bytes, passed: int, wanted: dict[int, int]) -> Iterator[tuple[int, int, str]]:
+    """(record_no, line_no, line) of the wanted records, whose lines are counted from `passed` on."""
+    places = sorted((line_no - passed - 1, record_no) for record_no, line_no in wanted.items())
+    before, at = 0, 0
+    for piece in _cut_pieces(text):
+        ends = np.flatnonzero(np.frombuffer(piece, np.uint8) == NEWLINE)
+        while at < len(places) and places[at][0] < before + len(ends):
+            place, record_no = places[at][0] - before, places[at][1]
+            start = int(ends[place - 1]) + 1 if place else 0
+            yield record_no, places[at][0] + passed + 1, bytes(piece[start : ends[place]]).decode()
+            at += 1
+        before += len(ends)
 
 
 def _find_rows(plain: Plain, delimiter: str, wanted: set[int]) -> Iterator[tuple[int, list[str]]]:
@@ -157,10 +197,19 @@ def _drop_blank_end(text: bytes) -> bytes:
 
 def _has_no_blanks(text: bytes, delimiter: str) -> bool:
     """Whether no plain line has a blank beside a delimiter or a line's end, nor any but the space at all."""
-    mark = delimiter.encode()
-    beside = (b" " + mark, mark + b" ", b" \n", b"\n ")
-    others = [blank.encode() for blank in BLANKS if blank not in " \n"]
-    return not text.startswith(b" ") and not any(found in text for found in (*beside, *others))
+    others = [blank.encode() for blank in BLANKS if blank not in " \n" and (blank.isascii() or not text.isascii())]
+    if text.startswith(b" ") or any(found in text for found in others):
+        return False
+    view = memoryview(text)
+    return not any(_has_blank_beside(view[begin : begin + PIECE + 1], ord(delimiter)) for begin in range(0, len(text), PIECE))
+
+
+def _has_blank_beside(piece: memoryview, delimiter: int) -> bool:
+    """Whether a space stands before or after a delimiter or a line's end; only spaces are looked at, which are few."""
+    marks = np.frombuffer(piece, np.uint8)
+    blanks = np.flatnonzero(marks == SPACE)
+    before, after = marks[np.maximum(blanks - 1, 0)], marks[np.minimum(blanks + 1, len(marks) - 1)]
+    return any((found == mark).any() for found in (before, after) for mark in (delimiter, NEWLINE))
 
 
 def _read_line(line: str, delimiter: str) -> list[str] | None:
@@ -173,11 +222,7 @@ def _read_line(line: str, delimiter: str) -> list[str] | None:
 
 def _walk_pieces(text: bytes, delimiter: int, width: int) -> Iterator[tuple[memoryview, np.ndarray, np.ndarray]]:
     """Pieces of whole lines: the bytes, where its lines end (n,), which of them are not plain (n,)."""
-    view, begin = memoryview(text), 0
-    while begin < len(text):
-        end = len(text) if begin + PIECE >= len(text) else text.rfind(b"\n", begin, begin + PIECE) + 1
-        end = end or text.find(b"\n", begin + PIECE) + 1
-        piece = view[begin:end]
+    for piece in _cut_pieces(text):
         marks = np.frombuffer(piece, np.uint8)
         ends = np.flatnonzero(marks == NEWLINE)
         starts = np.append(0, ends[:-1] + 1)
@@ -190,4 +235,13 @@ def _walk_pieces(text: bytes, delimiter: int, width: int) -> Iterator[tuple[memo
             line = bytes(piece[starts[number] : ends[number]]).decode().replace(chr(delimiter), " ")
             is_other[number] |= not line.strip()
         yield piece, ends, is_other
+
+
+def _cut_pieces(text: bytes) -> Iterator[memoryview]:
+    """The text in pieces of whole lines."""
+    view, begin = memoryview(text), 0
+    while begin < len(text):
+        end = len(text) if begin + PIECE >= len(text) else text.rfind(b"\n", begin, begin + PIECE) + 1
+        end = end or text.find(b"\n", begin + PIECE) + 1
+        yield view[begin:end]
         begin = end

@@ -95,10 +95,7 @@ def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str, 
         f"semi join repeated_{table.name} using (key_hash)) as clashing where {readable_sql.replace('row_of_file.', 'clashing.')} "
         f"group by file_no, {key} having min(content) <> max(content)"
     )
-    con.execute(
-        f"create or replace table stage_{table.name} as with row_of_file as "
-        f"(select *, hash({columns}, problems) as content, hash({key}) as key_hash from read_row) {context_sql}"
-    )
+    con.execute(f"create or replace table stage_{table.name} as with row_of_file as (from read_row) {context_sql}")
     con.execute("drop view read_row")
     con.execute("drop view parquet_row")
     for name in ("clash", "feed_file", "parquet_file"):

@@ -15,7 +15,7 @@ create table stage_broken (
 -- one row is a record of a mended sheet and the quarantined record it answers
 create table stage_answer (file_no integer, record_no bigint, of_file_id varchar, of_record_no bigint);
 
--- one row is a staged row: the identity of its key (null where the key can't be read whole), of its content, and what became of it
+-- one row is a staged row that a later file may speak of: the identity of its key (null where the key can't be read whole), of its content, and what became of it
 create table row_key (
     table_name varchar, file_no integer, record_no bigint, line_no bigint, item_no integer, imo_number varchar, key_hash ubigint,
     content ubigint, fate varchar, spelt varchar

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import duckdb
 
-from pipeline.checks.context import readable_key_sql
+from pipeline.checks.context import key_order, readable_key_sql
 from pipeline.contract import Table
 from pipeline.errors import UserError
 
@@ -25,7 +25,7 @@ def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
         left join version_{table.name} as version using (row_no)
         where row_no not in (select row_no from failed_{table.name})
             and not coalesce(is_duplicate, false) and next_file_no is null
-        order by {key}"""
+        order by {key_order(table)}"""
     )
     con.execute(
         f"""
@@ -46,7 +46,7 @@ def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
 
 def _find_versions(con, table: Table) -> None:
     """`version_<table>`: the good rows whose key others have too (row_no), which are duplicates, and what replaces the others."""
-    key = ", ".join(table.key)
+    key, columns = ", ".join(table.key), ", ".join(table.column_names)
     con.execute(
         f"""
         create or replace table version_{table.name} as
@@ -54,8 +54,9 @@ def _find_versions(con, table: Table) -> None:
         from (
             select *, coalesce(content = lag(content) over key_order, false) as is_duplicate
             from (
-                select rowid as row_no, file_no, record_no, item_no, content, {key}
-                from stage_{table.name} semi join repeated_{table.name} using (key_hash)
+                select row_no, file_no, record_no, item_no, hash({columns}, problems) as content, {key}
+                from (select *, rowid as row_no, hash({key}) as key_hash from stage_{table.name})
+                semi join repeated_{table.name} using (key_hash)
             )
             where row_no not in (select row_no from failed_{table.name})
             window key_order as (partition by {key} order by file_no, record_no, item_no)
@@ -65,17 +66,30 @@ def _find_versions(con, table: Table) -> None:
 
 
 def _keep_keys(con, table: Table) -> None:
-    """`row_key`: what later files restate, answer or leave out is told from it once all tables are loaded."""
+    """`row_key`: what later files restate, answer or leave out is told from it once all tables are loaded.
+
+    A row is left out that none of these can speak of: it is good, its key stands nowhere else, and its file neither came again under
+    its path nor is one of a source that lists all there is. That is nearly every row where files follow upon each other.
+    """
     readable = readable_key_sql(table, "stage")
+    key, columns = (", ".join(f"stage.{name}" for name in names) for names in (table.key, table.column_names))
     con.execute(
         f"""
         insert into row_key
+        with compared as (
+            select file_no from stage_file qualify count(*) over (partition by path) > 1
+            union select file_no from stage_file semi join (
+                select folder, dialect from stage_feed join stage_file using (file_no)
+                where table_name = '{table.name}' and full_dump is not null) using (folder, dialect)
+        )
         select '{table.name}', stage.file_no, stage.record_no, stage.line_no, stage.item_no, stage.imo_number,
-            case when {readable} then stage.key_hash end, stage.content,
+            case when {readable} then hash({key}) end, hash({columns}, stage.problems),
             case when failed.row_no is not null then 'failed' when version.is_duplicate then 'duplicate'
                 when version.next_file_no is null then 'standing' else 'replaced' end, stage.spelt
         from stage_{table.name} as stage left join version_{table.name} as version on version.row_no = stage.rowid
-        left join failed_{table.name} as failed on failed.row_no = stage.rowid"""
+        left join failed_{table.name} as failed on failed.row_no = stage.rowid
+        where failed.row_no is not null or stage.spelt is not null or stage.file_no in (from compared)
+            or hash({key}) in (from repeated_{table.name})"""
     )
 
 

@@ -6,22 +6,29 @@ import duckdb
 import pytest
 
 
-def test_rowids_of_a_table_made_from_a_csv_are_places_in_the_file(tmp_path):
+def test_rowids_and_row_numbers_of_a_csv_are_places_in_the_file(tmp_path):
     """On several threads too, and beyond what one of them reads at a time."""
     count = 1_500_000
     path = tmp_path / "numbers.csv"
     with path.open("w") as stream:
         stream.writelines(f"{number},some text to make the line longer\n" for number in range(count))
     with duckdb.connect(config={"threads": 4}) as con:
-        con.execute(
-            f"create temp table line as select * from read_csv('{path}', columns = {{'c0': 'VARCHAR', 'c1': 'VARCHAR'}}, auto_detect = false, "
+        lines = (
+            f"read_csv('{path}', columns = {{'c0': 'VARCHAR', 'c1': 'VARCHAR'}}, auto_detect = false, "
             "header = false, delim = ',', quote = '', escape = '', nullstr = '\0', new_line = '\\n')"
         )
+        con.execute(f"create temp table line as select * from {lines}")
         assert con.execute("select count(*), count(*) filter (rowid = c0::bigint), max(rowid) from line").fetchone() == (
             count,
             count,
             count - 1,
         )
+        con.execute(
+            f"copy (select * from (select row_number() over () - 1 as row_no, * from {lines}) where c0 <> '7') "
+            f"to '{tmp_path / 'numbers.parquet'}' (format parquet)"
+        )
+        found = f"select count(*), count(*) filter (row_no = c0::bigint), max(row_no) from '{tmp_path / 'numbers.parquet'}'"
+        assert con.execute(found).fetchone() == (count - 1, count - 1, count - 1)
 
 
 def test_file_index_is_the_place_in_the_list_of_files(tmp_path):
