@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 
 class Curve(NamedTuple):
@@ -41,7 +41,8 @@ def kaplan_meier(
     """
     come, out, is_event = check_times(entry, until, event)
     time, events = np.unique(out[is_event & (out > start)], return_counts=True)
-    at_risk = np.searchsorted(np.sort(come), time, "left") - np.searchsorted(np.sort(out), time, "left")
+    begun = len(out) if entry is None else np.searchsorted(np.sort(come), time, "left")
+    at_risk = begun - np.searchsorted(np.sort(out), time, "left")
     return Curve(time, at_risk, events, np.cumprod(1 - events / np.maximum(at_risk, 1)))
 
 
@@ -65,20 +66,23 @@ def measure_cluster_error(
     names, number = np.unique(np.asarray(cluster), return_inverse=True)
     if len(names) < 2:
         raise ValueError("one cluster has nothing to vary from")
-    shape = len(names), len(curve.time)
-    happened, watched = np.zeros(shape), np.zeros((shape[0], shape[1] + 1))
+    size, times = len(names), len(curve.time)
     place = np.searchsorted(curve.time, out)
-    counts = is_event & (place < shape[1])
+    counts = is_event & (place < times)
     counts[counts] &= curve.time[place[counts]] == out[counts]
-    np.add.at(happened, (number[counts], place[counts]), 1)
+    happened = count_pairs(number[counts], place[counts], size, times)
     # watched over (entry, until]: from the first time after entry to the last at or before exit
-    np.add.at(watched, (number, np.searchsorted(curve.time, come, "right")), 1)
-    np.add.at(watched, (number, np.searchsorted(curve.time, out, "right")), -1)
-    watched = np.cumsum(watched, axis=1)[:, :-1]
+    begun, ended = (count_pairs(number, np.searchsorted(curve.time, day, "right"), size, times + 1) for day in (come, out))
+    watched = np.cumsum(begun - ended, axis=1)[:, :-1]
     left = curve.at_risk - curve.events
     influence = np.cumsum((happened - watched * curve.events / curve.at_risk) / np.maximum(left, 1), axis=1)
-    error = np.sqrt(shape[0] / (shape[0] - 1) * (influence**2).sum(axis=0))
+    error = np.sqrt(size / (size - 1) * (influence**2).sum(axis=0))
     return np.where(left > 0, error, np.inf)
+
+
+def count_pairs(row: np.ndarray, column: np.ndarray, rows: int, columns: int) -> np.ndarray:
+    """How often each pair of row and column (n,) occurs: (rows, columns)."""
+    return np.bincount(row * columns + column, minlength=rows * columns).reshape(rows, columns)
 
 
 def limit_curve(curve: Curve, error: np.ndarray, confidence: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
@@ -86,7 +90,7 @@ def limit_curve(curve: Curve, error: np.ndarray, confidence: float = 0.95) -> tu
 
     Source: Kalbfleisch J. D., Prentice R. L. (1980), as in Klein and Moeschberger, section 4.3.
     """
-    z, s = stats.norm.ppf(0.5 + confidence / 2), curve.survival
+    z, s = special.ndtri(0.5 + confidence / 2), curve.survival
     with np.errstate(divide="ignore", invalid="ignore"):
         power = np.exp(z * error / -np.log(s))
         low, high = s**power, s ** (1 / power)
@@ -104,10 +108,17 @@ def find_quantile(curve: Curve, share: float) -> float | None:
     return float(curve.time[reached[0]]) if len(reached) else None
 
 
-def limit_quantile(curve: Curve, error: np.ndarray, share: float, confidence: float = 0.95) -> tuple[float | None, float | None]:
-    """Limits of a quantile: the times between which the curve's limits hold the level; None where they never do.
+def limit_quantiles(
+    curve: Curve, error: np.ndarray, shares: tuple[float, ...], confidence: float = 0.95
+) -> list[tuple[float | None, float | None]]:  # fmt: skip
+    """Limits of each quantile: the times between which the curve's limits hold the level; None where they never do.
 
     Source: Brookmeyer R., Crowley J. (1982) Biometrics 38:29.
     """
-    low, high = limit_curve(curve, error, confidence)
-    return tuple(find_quantile(curve._replace(survival=edge), share) for edge in (low, high))  # type: ignore[return-value]
+    edges = [curve._replace(survival=edge) for edge in limit_curve(curve, error, confidence)]
+    return [tuple(find_quantile(edge, share) for edge in edges) for share in shares]
+
+
+def limit_quantile(curve: Curve, error: np.ndarray, share: float, confidence: float = 0.95) -> tuple[float | None, float | None]:
+    """The same of one quantile."""
+    return limit_quantiles(curve, error, (share,), confidence)[0]
