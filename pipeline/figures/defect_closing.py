@@ -9,7 +9,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.insert import insert_rows
+from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.columns import pick
 from pipeline.figures.statistics.lifetimes import find_quantile, kaplan_meier, limit_quantiles, measure_cluster_error
 
@@ -62,7 +62,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
             mine = pick(whole, picked)
             if len(mine.days):
                 rows.append((period, word, imo, *measure_closing(*mine[:3])))
-    insert_rows(con, "figure.defect_closing", rows)
+    insert_many(con, "figure.defect_closing", rows)
 
 
 def measure_closing(days: np.ndarray, is_closed: np.ndarray, batch: np.ndarray) -> tuple:

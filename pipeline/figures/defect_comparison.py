@@ -10,7 +10,7 @@ import duckdb
 import numpy as np
 from scipy import stats
 
-from pipeline.figures.insert import insert_rows
+from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.rates import (
     compare_rates,
     compare_years,
@@ -103,7 +103,7 @@ def write_period(con: duckdb.DuckDBPyConnection, period: str, fleet: tuple, vess
             *(float(100 * values[i]) for values in drawn[:3]), float(drawn.chance_above[i])
         ]  # fmt: skip
         rows.append((period, *row, "Garwood", *numbers, place.get(i), *[None] * 6))
-    insert_rows(con, "figure.defect_vessel", rows)
+    insert_many(con, "figure.defect_vessel", rows)
 
 
 def write_change(con: duckdb.DuckDBPyConnection, blocks: list[tuple], phi: float, df: int) -> None:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.insert import insert_rows
+from pipeline.figures.insert import insert_many
 from pipeline.figures.on_time_funnel import Place, compare_years, place_vessels
 from pipeline.figures.statistics.design_effect import CommonEffect, hold_share, pool_design_effect, pool_lasting_effect
 from pipeline.figures.statistics.display import judge_display
@@ -100,4 +100,4 @@ def fill_years(con: duckdb.DuckDBPyConnection, ends: list[date]) -> None:
                 past = (before.shares.get(key), before.lasting.get(key[1])) if before else (None, None)
                 change = compare_years(share, now.lasting[key[1]], *past)
             rows.append(write_year(year, key, share, places[key], change))
-    insert_rows(con, "figure.on_time_year", rows)
+    insert_many(con, "figure.on_time_year", rows)

@@ -13,7 +13,7 @@ import duckdb
 import numpy as np
 from scipy import special
 
-from pipeline.figures.insert import insert_rows
+from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.lifetimes import find_quantile, kaplan_meier, limit_quantiles, measure_cluster_error
 from pipeline.figures.statistics.proportions import LEAST_CLUSTERS
 
@@ -66,4 +66,4 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
         cluster = vessel if len(vessels) >= LEAST_CLUSTERS else visit
         rows.append((FLEET, duty, *describe_items(days[part], is_done[part], is_open[part], cluster[part])))
         rows += [(imo, duty, *describe_items(days[own], is_done[own], is_open[own], visit[own])) for imo, own in vessels]
-    insert_rows(con, "figure.overdue_duration", rows)
+    insert_many(con, "figure.overdue_duration", rows)
