@@ -73,7 +73,9 @@ def put_on_grid(units: Units) -> Units:
 def count_watched(units: Units, ages: np.ndarray) -> np.ndarray:
     """Units (m,) under watch at each age: come by then, and neither found nor past their last clean look."""
     until = np.where(np.isfinite(units.right), units.right, units.left)
-    return ((units.entry[:, None] <= ages) & (until[:, None] > ages)).sum(axis=0)
+    # who is past it had come before
+    come, gone = (np.searchsorted(np.sort(each), ages, "right") for each in (units.entry, until))
+    return come - gone
 
 
 def draw_weights(vessel: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -77,15 +77,18 @@ def spread_mass(
     within, given = inside.rows, inside.gather(weights, cluster)
     late = ~(beyond.rows > 0).all(axis=1)
     watched, unseen, came = beyond.rows[late], 1 - beyond.rows[late], beyond.gather(weights, cluster)[:, late]
+    into_within, into_watched, is_late = within.T, watched.T, bool(late.any())
+    # thousands of steps on small arrays: what a call costs beside its work is what these cost, hence the bare ufuncs
     for _ in range(most):
-        told = (given / np.maximum(mass @ within.T, 1e-300)) @ within
-        # for each unit watched late, those that would have been seen had they not begun before
-        missing = (came / np.maximum(mass @ watched.T, 1e-300)) @ unseen if late.any() else 0.0
-        new = mass * (told + missing)
-        new /= new.sum(axis=1, keepdims=True)
-        moved = np.abs(new - mass).max()
+        new = (given / np.maximum(mass @ into_within, 1e-300)) @ within
+        if is_late:
+            # for each unit watched late, those that would have been seen had they not begun before
+            new += (came / np.maximum(mass @ into_watched, 1e-300)) @ unseen
+        new *= mass
+        new /= np.add.reduce(new, axis=1, keepdims=True)
+        moved = np.subtract(new, mass, out=mass)
         mass = new
-        if moved < tolerance:
+        if np.maximum.reduce(np.abs(moved, out=moved), axis=None) < tolerance:
             break
     return mass
 
