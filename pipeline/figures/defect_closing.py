@@ -11,7 +11,13 @@ import numpy as np
 
 from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.columns import pick
-from pipeline.figures.statistics.lifetimes import find_quantile, kaplan_meier, limit_quantiles, measure_cluster_error
+from pipeline.figures.statistics.lifetimes import (
+    find_quantile,
+    kaplan_meier,
+    limit_quantiles,
+    measure_cluster_error,
+    number_clusters,
+)
 
 FEWEST, FEWEST_BATCHES = 10, 3
 SHARES = (0.5, 0.9)
@@ -19,7 +25,7 @@ MONTHS = 200_000  # more than any number of a month
 
 
 class Closing(NamedTuple):
-    """Defects (n,) in order of vessel: days that they lasted or have lasted, whether they are closed, number of vessel and month of the
+    """Defects (n,) in order of vessel and month: days that they lasted or have lasted, whether they are closed, number of vessel and month of the
     find, place of the severity among the words, whether they were found in the last 12 months."""
 
     days: np.ndarray
@@ -35,7 +41,7 @@ def read_closing(con: duckdb.DuckDBPyConnection) -> tuple[Closing, list[str], li
     vessels = con.execute("select imo_number, count(*) from closing_time group by 1 order by 1").fetchall()
     # words and vessels as numbers: as text on each defect they would take most of the time
     found = con.execute(
-        "select days, is_closed, month_no, list_position($words, severity) - 1 as word, is_late from closing_time order by imo_number",
+        "select days, is_closed, month_no, list_position($words, severity) - 1 as word, is_late from closing_time order by imo_number, month_no",
         {"words": words},
     ).fetchnumpy()
     counts = np.array([row[1] for row in vessels], int)
@@ -73,8 +79,8 @@ def measure_closing(days: np.ndarray, is_closed: np.ndarray, batch: np.ndarray) 
     if not is_closed.any():
         return (*counts, *[None] * 6, "none of them is closed")
     curve = kaplan_meier(None, days, is_closed)
-    has_limits = len(np.unique(batch)) >= FEWEST_BATCHES
-    error = measure_cluster_error(curve, None, days, is_closed, batch) if has_limits else None
+    batches, batch = number_clusters(batch)
+    error = measure_cluster_error(curve, None, days, is_closed, batch) if batches >= FEWEST_BATCHES else None
     limits = [(None, None)] * 2 if error is None else limit_quantiles(curve, error, SHARES)
     told = [value for share, pair in zip(SHARES, limits, strict=True) for value in (find_quantile(curve, share), *pair)]
     why = (

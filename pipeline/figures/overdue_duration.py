@@ -14,7 +14,13 @@ import numpy as np
 from scipy import special
 
 from pipeline.figures.insert import insert_many
-from pipeline.figures.statistics.lifetimes import find_quantile, kaplan_meier, limit_quantiles, measure_cluster_error
+from pipeline.figures.statistics.lifetimes import (
+    find_quantile,
+    kaplan_meier,
+    limit_quantiles,
+    measure_cluster_error,
+    number_clusters,
+)
 from pipeline.figures.statistics.proportions import LEAST_CLUSTERS
 
 FLEET = "*"
@@ -24,7 +30,7 @@ LEAST_ITEMS = 10
 
 def describe_items(days: np.ndarray, is_done: np.ndarray, is_open: np.ndarray, cluster: np.ndarray) -> tuple:
     """Columns from `items` on, of items (n,) that waited so many days."""
-    clusters = len(set(cluster.tolist())) if len(days) < LEAST_ITEMS else len(np.unique(cluster))
+    clusters, cluster = number_clusters(cluster)
     counted = len(days), int(is_open.sum()), int((~is_done & ~is_open).sum()), clusters
     if len(days) < LEAST_ITEMS:
         return (*counted, *(None,) * 6, f"{len(days)} {'item' if len(days) == 1 else 'items'}; {LEAST_ITEMS} are needed")
@@ -50,7 +56,9 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     """One row for each vessel and duty, the fleet and any duty."""
     # names once a vessel: as text on each item they would take most of the time
     names = con.execute("select duty, imo_number, count(*) from overdue_item group by all order by all").fetchall()
-    found = con.execute("select call_no, days, is_done, is_open from overdue_item order by duty, imo_number").fetchnumpy()
+    found = con.execute(
+        "select call_no, days, is_done, is_open from overdue_item order by duty, imo_number, call_no"
+    ).fetchnumpy()
     for table in ("overdue_item", "call_day"):
         con.execute(f"drop table {table}")
     call, days = (np.asarray(found[name], np.int64) for name in ("call_no", "days"))

@@ -63,21 +63,34 @@ def measure_cluster_error(
     in the place of n, so that it is Greenwood's where each item is its own cluster and all entered at once.
     """
     come, out, is_event = check_times(entry, until, event)
-    names, number = np.unique(np.asarray(cluster), return_inverse=True)
-    if len(names) < 2:
+    size, number = number_clusters(np.asarray(cluster))
+    if size < 2:
         raise ValueError("one cluster has nothing to vary from")
-    size, times = len(names), len(curve.time)
-    place = np.searchsorted(curve.time, out)
-    counts = is_event & (place < times)
-    counts[counts] &= curve.time[place[counts]] == out[counts]
+    times, place = len(curve.time), np.searchsorted(curve.time, out)
+    is_at = place < times
+    is_at[is_at] = curve.time[place[is_at]] == out[is_at]
+    counts = is_event & is_at
     happened = count_pairs(number[counts], place[counts], size, times)
     # watched over (entry, until]: from the first time after entry to the last at or before exit
-    begun, ended = (count_pairs(number, np.searchsorted(curve.time, day, "right"), size, times + 1) for day in (come, out))
-    watched = np.cumsum(begun - ended, axis=1)[:, :-1]
+    ended = np.cumsum(count_pairs(number, place + is_at, size, times + 1), axis=1)
+    if entry is None:
+        begun = np.bincount(number, minlength=size)[:, None]
+    else:
+        begun = np.cumsum(count_pairs(number, np.searchsorted(curve.time, come, "right"), size, times + 1), axis=1)[:, :-1]
+    watched = begun - ended[:, :-1]
     left = curve.at_risk - curve.events
     influence = np.cumsum((happened - watched * curve.events / curve.at_risk) / np.maximum(left, 1), axis=1)
     error = np.sqrt(size / (size - 1) * (influence**2).sum(axis=0))
     return np.where(left > 0, error, np.inf)
+
+
+def number_clusters(cluster: np.ndarray) -> tuple[int, np.ndarray]:
+    """How many clusters (n,) name, and the number of each one's, in their order; much faster where equal names stand together, in order."""
+    if len(cluster) and (cluster[1:] >= cluster[:-1]).all():
+        number = np.concatenate([[0], np.cumsum(cluster[1:] != cluster[:-1])])
+        return int(number[-1]) + 1, number
+    names, number = np.unique(cluster, return_inverse=True)
+    return len(names), number
 
 
 def count_pairs(row: np.ndarray, column: np.ndarray, rows: int, columns: int) -> np.ndarray:
