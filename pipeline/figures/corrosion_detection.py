@@ -26,7 +26,8 @@ TERMS = ("shape", "scale_years", "sensitivity", "sensitivity_5_years", "specific
 
 
 class Looks(NamedTuple):
-    """Services (k,): whose, at what age, whether it reported corrosion, and of the unit: vessel, kind of space, agent."""
+    """Services (k,): number of the unit, at what age, whether it reported corrosion, and of the unit: number of its vessel, kind of space,
+    agent."""
 
     unit: np.ndarray
     age: np.ndarray
@@ -38,14 +39,19 @@ class Looks(NamedTuple):
 
 def read_looks(con: duckdb.DuckDBPyConnection) -> Looks:
     """Every service of units that were clean at their first one, in order of unit and age."""
-    found = con.execute("""
-        select unit_id, age_years, is_found, history.imo_number, space_category, agent
-        from corrosion_look join figure.corrosion_history as history using (unit_id)
-        where why_not is null and is_service order by unit_id, age_years""").fetchnumpy()
-    kinds = (str, float, bool, str, str, str)
-    looks = Looks(*(np.asarray(values, kind) for values, kind in zip(found.values(), kinds, strict=True)))
-    _, first, number = np.unique(looks.unit, return_index=True, return_inverse=True)
-    return pick(looks, ~looks.found[first][number])
+    looks = "from corrosion_look join figure.corrosion_history as history using (unit_id) where why_not is null and is_service"
+    # names once a unit: as text on each look they would take most of the time
+    units = con.execute(f"""
+        select history.imo_number, space_category, agent, count(*) as looks {looks}
+        group by unit_id, history.imo_number, space_category, agent order by unit_id""").fetchnumpy()
+    found = con.execute(f"select age_years, is_found {looks} order by unit_id, age_years").fetchnumpy()
+    age, is_found, counts = (np.asarray(values) for values in (found["age_years"], found["is_found"], units["looks"]))
+    first_clean = ~is_found[np.cumsum(counts) - counts].astype(bool)
+    kept, number = np.repeat(first_clean, counts), np.repeat(np.arange(len(counts)), counts)
+    vessel = np.unique(np.asarray(units["imo_number"], str), return_inverse=True)[1]
+    words = (np.asarray(units[name], str) for name in ("space_category", "agent"))
+    number = number[kept]
+    return Looks(number, age[kept].astype(float), is_found[kept].astype(bool), *(each[number] for each in (vessel, *words)))
 
 
 def thin_out(looks: Looks) -> Looks:

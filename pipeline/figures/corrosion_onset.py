@@ -30,7 +30,7 @@ FEW_VESSELS = 3  # below it units are drawn, not vessels
 
 
 class Units(NamedTuple):
-    """Ages in years (n,) between which it began, from which each was watched, and what each unit is."""
+    """Ages in years (n,) between which it began, from which each was watched, the number of its vessel, and what each unit is."""
 
     left: np.ndarray
     right: np.ndarray
@@ -47,7 +47,9 @@ def read_units(con: duckdb.DuckDBPyConnection) -> dict[str, Units]:
         select is_first_clean, first_look_age, clean_age, found_age, raw_found_age, last_look_age, imo_number, space_category, agent, lining
         from figure.corrosion_history where why_not is null order by unit_id""").fetchnumpy()
     ages = {k: np.ma.filled(np.ma.asarray(v, float), np.nan) for k, v in found.items() if k.endswith("_age")}
-    words = [np.asarray(found[k], str) for k in ("imo_number", "space_category", "agent", "lining")]
+    vessel, *words = (np.asarray(found[k], str) for k in ("imo_number", "space_category", "agent", "lining"))
+    # numbered once: each of the groups to come counts its vessels several times
+    words = [np.unique(vessel, return_inverse=True)[1], *words]
     clean, right = np.nan_to_num(ages["clean_age"]), np.where(np.isnan(ages["found_age"]), np.inf, ages["found_age"])
     first_clean, zero = np.asarray(found["is_first_clean"], bool), np.zeros(len(clean))
     every = Units(clean, right, zero, *words)
@@ -71,16 +73,19 @@ def put_on_grid(units: Units) -> Units:
 def count_watched(units: Units, ages: np.ndarray) -> np.ndarray:
     """Units (m,) under watch at each age: come by then, and neither found nor past their last clean look."""
     until = np.where(np.isfinite(units.right), units.right, units.left)
-    return ((units.entry[:, None] <= ages) & (until[:, None] > ages)).sum(axis=0)
+    # who is past it had come before
+    come, gone = (np.searchsorted(np.sort(each), ages, "right") for each in (units.entry, until))
+    return come - gone
 
 
-def draw_weights(vessel: np.ndarray) -> np.ndarray:
-    """Weights (b, n) of a bootstrap: whole vessels drawn with return, or units where there are fewer than three vessels."""
+def draw_weights(vessel: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Weights (b, c) of a bootstrap, and which of the c is each unit's (n,): whole vessels drawn with return, or units where there are
+    fewer than three vessels."""
     names, number = np.unique(vessel, return_inverse=True)
     if len(names) < FEW_VESSELS:
         number = np.arange(len(vessel))
     size = number.max() + 1
-    return np.random.default_rng(SEED).multinomial(size, np.full(size, 1 / size), DRAWS)[:, number].astype(float)
+    return np.random.default_rng(SEED).multinomial(size, np.full(size, 1 / size), DRAWS).astype(float), number
 
 
 def trace_onset(units: Units, with_limits: bool) -> list[tuple]:
@@ -97,7 +102,8 @@ def trace_onset(units: Units, with_limits: bool) -> list[tuple]:
     ages, watched = ages[first:], watched[first:]
     if len(gone):
         ages, watched = ages[: gone[0] + 1], watched[: gone[0] + 1]
-    fitted, drawn = fit_onset(*grid[:3], draw_weights(units.vessel) if with_limits else None, most=3000, tolerance=1e-7)
+    weights, number = draw_weights(units.vessel) if with_limits else (None, None)
+    fitted, drawn = fit_onset(*grid[:3], weights, most=3000, tolerance=1e-7, cluster=number)
     clean = read_survival(fitted, ages)
     if clean[0] < 1e-4:
         return []

@@ -33,8 +33,8 @@ select period, component, findings, repeats, if(findings < 10, null, repeats / f
     if(findings < 10, null, wilson_low(repeats, findings)) as low, if(findings < 10, null, wilson_high(repeats, findings)) as high
 from counted order by period, component;
 
--- one row is a distinct defect: how long it lasted, or has lasted
+-- one row is a distinct defect: how long it lasted, or has lasted, and the month of the find
 create temp table closing_time as
 select severity, imo_number, coalesce(closed_on, $as_of::date) - found_on as days, closed_on is not null as is_closed,
-    imo_number || ' ' || strftime(found_on, '%Y-%m') as batch, found_on >= ($as_of::date + 1 - to_months(12))::date as is_late
-from figure.defect_lasting order by all;
+    12 * year(found_on) + month(found_on) as month_no, found_on >= ($as_of::date + 1 - to_months(12))::date as is_late
+from figure.defect_lasting;

@@ -10,6 +10,7 @@ import duckdb
 import numpy as np
 from scipy import stats
 
+from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.rates import (
     compare_rates,
     compare_years,
@@ -60,10 +61,11 @@ def measure_years(blocks: list[tuple]) -> tuple[float, int]:
     Finds come in batches: by this much, two vessels alike in the long run differ in one year. (1, 0) where it can't be measured.
     """
     names, years = (sorted({row[place] for row in blocks}) for place in (0, 1))
+    row, column = ({name: place for place, name in enumerate(listed)} for listed in (names, years))
     counts, days = np.zeros((len(names), len(years))), np.zeros((len(names), len(years)))
     for name, year, findings, unit_days in blocks:
-        counts[names.index(name), years.index(year)] = findings
-        days[names.index(name), years.index(year)] = unit_days
+        counts[row[name], column[year]] = findings
+        days[row[name], column[year]] = unit_days
     return measure_interaction(counts, days / DAYS_PER_YEAR)
 
 
@@ -101,7 +103,7 @@ def write_period(con: duckdb.DuckDBPyConnection, period: str, fleet: tuple, vess
             *(float(100 * values[i]) for values in drawn[:3]), float(drawn.chance_above[i])
         ]  # fmt: skip
         rows.append((period, *row, "Garwood", *numbers, place.get(i), *[None] * 6))
-    con.executemany(f"insert into figure.defect_vessel values ({', '.join('?' * 19)})", rows)
+    insert_many(con, "figure.defect_vessel", rows)
 
 
 def write_change(con: duckdb.DuckDBPyConnection, blocks: list[tuple], phi: float, df: int) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from datetime import date
 
 import duckdb
@@ -30,7 +31,10 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
 
 def rank(period: str, cells: list[tuple], vessels: list[str]) -> list[tuple]:
     """Rows of one period, most found first."""
-    kinds = sorted({cell[2:4] for cell in cells}, key=lambda kind: (-sum(c[4] for c in cells if c[2:4] == kind), kind))
+    found: dict[tuple, int] = defaultdict(int)
+    for cell in cells:
+        found[cell[2:4]] += cell[4]
+    kinds = sorted(found, key=lambda kind: (-found[kind], kind))
     counts, clustered_by = count_clusters(cells, kinds, vessels)
     is_ranked = np.array([defect != UNCODED for _, defect in kinds])
     totals = counts.sum(axis=0)

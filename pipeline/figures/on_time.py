@@ -5,7 +5,6 @@ In: figure.on_time_monthly, without limits, and due_call, what stands or falls t
 
 from __future__ import annotations
 
-from collections import defaultdict
 from datetime import date
 from typing import NamedTuple
 
@@ -14,57 +13,38 @@ import numpy as np
 
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.on_time_chart import chart_duties
-from pipeline.figures.on_time_years import FLEET, Call, fill_years
-from pipeline.figures.statistics.display import FEW_CLUSTERS
-from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, korn_graubard
+from pipeline.figures.on_time_years import fill_years
+from pipeline.figures.statistics.proportions import korn_graubard
 
-UNKNOWN_SHARE = 0.05
+# vessels of each month and duty as neighbours; those with nothing due tell nothing of limits
+PARTS_SQL = """
+    select done_in_time, fell_due from figure.on_time_monthly where imo_number <> '*' and fell_due > 0 order by month_end, duty, imo_number"""
 
 
 class Month(NamedTuple):
-    """One row of figure.on_time_monthly, as far as it is counted."""
+    """One row of the fleet in figure.on_time_monthly, as far as it is counted."""
 
     month_end: date
-    imo_number: str
     duty: str
     fell_due: int
     done_in_time: int
-    unknown: int
+    clusters: int
 
 
-def flag_month(row: Month, clusters: int, as_of: date) -> str | None:
-    """What a reader of the row has to know, in words joined by '; '."""
-    known = row.fell_due + row.unknown
-    said = {
-        "nothing fell due": not row.fell_due,
-        "too few to have limits": row.fell_due and clusters < LEAST_CLUSTERS,
-        "limits of few vessels": LEAST_CLUSTERS <= clusters < FEW_CLUSTERS,
-        "month not over": row.month_end == as_of,
-        "more than 5 % unknown": known and row.unknown > UNKNOWN_SHARE * known,
-    }
-    return "; ".join(words for words, holds in said.items() if holds) or None
-
-
-def fill_months(con: duckdb.DuckDBPyConnection, months: list[Month], as_of: date) -> None:
-    """Limits of the fleet's months, over vessels, and flags of all."""
-    by_month = defaultdict(list)
+def fill_months(con: duckdb.DuckDBPyConnection, months: list[Month]) -> None:
+    """Limits of the fleet's months, over vessels."""
+    found = con.execute(PARTS_SQL).fetchnumpy()
+    done, due = (np.asarray(found[name], float) for name in ("done_in_time", "fell_due"))
+    rows, first = [], 0
     for row in months:
-        if row.imo_number != FLEET:
-            by_month[row.month_end, row.duty].append(row)
-    rows = []
-    for row in months:
-        clusters, low, high = int(row.fell_due > 0), None, None
-        if row.imo_number == FLEET:
-            parts = by_month[row.month_end, row.duty]
-            share = korn_graubard([r.done_in_time for r in parts], [r.fell_due for r in parts])
-            clusters, low, high = share.clusters, share.low, share.high
-        rows.append((row.month_end, row.imo_number, row.duty, low, high, flag_month(row, clusters, as_of)))
-    columns = "month_end date, imo_number varchar, duty varchar, low double, high double, flags varchar"
-    con.execute(f"create temp table month_limit ({columns})")
+        part = slice(first, first := first + row.clusters)
+        share = korn_graubard(done[part], due[part])
+        rows.append((row.month_end, row.duty, share.low, share.high))
+    con.execute("create temp table month_limit (month_end date, duty varchar, low double, high double)")
     insert_rows(con, "month_limit", rows)
     con.execute(
-        "update figure.on_time_monthly as month set low = found.low, high = found.high, flags = found.flags from month_limit as found "
-        "where (month.month_end, month.imo_number, month.duty) = (found.month_end, found.imo_number, found.duty)"
+        "update figure.on_time_monthly as month set low = found.low, high = found.high from month_limit as found "
+        "where month.imo_number = '*' and (month.month_end, month.duty) = (found.month_end, found.duty)"
     )
     con.execute("drop table month_limit")
 
@@ -72,13 +52,15 @@ def fill_months(con: duckdb.DuckDBPyConnection, months: list[Month], as_of: date
 def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     """Complete the tables of on_time.sql."""
     columns = ", ".join(Month._fields)
-    found = con.execute(f"select {columns} from figure.on_time_monthly order by month_end, imo_number, duty").fetchall()
+    found = con.execute(
+        f"select {columns} from figure.on_time_monthly where imo_number = '*' order by month_end, duty"
+    ).fetchall()
     months = [Month(*row) for row in found]
-    calls = [Call(*row) for row in con.execute(f"select {', '.join(Call._fields)} from due_call order by all").fetchall()]
+    if months:
+        ends = con.execute(
+            "select month_end from figure.overdue_monthly union select month_end from figure.on_time_monthly order by 1"
+        ).fetchall()
+        fill_months(con, months)
+        fill_years(con, [row[0] for row in ends])
+        insert_rows(con, "figure.on_time_chart", chart_duties(months))
     con.execute("drop table due_call")
-    if not months:
-        return
-    ends = [row[0] for row in con.execute("select distinct month_end from figure.overdue_monthly order by 1").fetchall()]
-    fill_months(con, months, as_of)
-    fill_years(con, calls, np.unique(np.array([*ends, *(row.month_end for row in months)])).tolist())
-    insert_rows(con, "figure.on_time_chart", chart_duties([row for row in months if row.imo_number == FLEET]))

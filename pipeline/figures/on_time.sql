@@ -14,13 +14,20 @@ each as (
     select imo_number, duty, month_end, fell_due, done_in_time, unknown from told
     union all
     select imo_number, '*', month_end, fell_due, done_in_time, unknown from told semi join in_any using (duty)
+),
+summed as (
+    select month_end, coalesce(imo_number, '*') as imo_number, duty, sum(fell_due)::bigint as fell_due, sum(done_in_time)::bigint as done_in_time,
+        sum(unknown)::bigint as unknown, count(distinct imo_number) filter (fell_due > 0) as clusters
+    from each group by grouping sets ((month_end, imo_number, duty), (month_end, duty))
 )
-select month_end, coalesce(imo_number, '*') as imo_number, duty, sum(fell_due)::bigint as fell_due,
-    sum(done_in_time)::bigint as done_in_time, sum(unknown)::bigint as unknown,
-    sum(done_in_time) / nullif(sum(fell_due), 0) as rate, null::double as low, null::double as high,
-    count(distinct imo_number) filter (fell_due > 0) as clusters, null::varchar as flags
-from each group by grouping sets ((month_end, imo_number, duty), (month_end, duty))
-order by month_end, imo_number, duty;
+-- 3 vessels have limits, 8 are many: LEAST_CLUSTERS and FEW_CLUSTERS of the statistics
+select month_end, imo_number, duty, fell_due, done_in_time, unknown, done_in_time / nullif(fell_due, 0) as rate, null::double as low,
+    null::double as high, clusters,
+    nullif(concat_ws('; ', case when fell_due = 0 then 'nothing fell due' end,
+        case when fell_due > 0 and clusters < 3 then 'too few to have limits' end, case when clusters between 3 and 7 then 'limits of few vessels' end,
+        case when month_end = $as_of::date then 'month not over' end,
+        case when 20 * unknown > fell_due + unknown then 'more than 5 % unknown' end), '') as flags
+from summed order by month_end, imo_number, duty;
 
 -- figure.on_time_year: one row is twelve months, a vessel ('*' the fleet) and a duty ('*' those that count for any): the share done in
 -- time with limits that allow for services that are late together (by vessel and call), Wilson's limits beside it as if each

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from datetime import date
+from itertools import groupby
 from typing import NamedTuple
 
 import duckdb
+import numpy as np
 
-from pipeline.figures.insert import insert_rows
+from pipeline.figures.insert import insert_many
 from pipeline.figures.on_time_funnel import Place, compare_years, place_vessels
 from pipeline.figures.statistics.design_effect import CommonEffect, hold_share, pool_design_effect, pool_lasting_effect
 from pipeline.figures.statistics.display import judge_display
@@ -19,17 +21,7 @@ from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubar
 
 FLEET, YEAR = "*", 12  # months
 NOW, BEFORE = "last 12 months", "the 12 before"
-
-
-class Call(NamedTuple):
-    """One row of due_call: what of a call fell due in one month."""
-
-    month_end: date
-    imo_number: str
-    duty: str
-    call_on: date
-    fell_due: int
-    done_in_time: int
+Counts = tuple[np.ndarray, np.ndarray]
 
 
 class Year(NamedTuple):
@@ -43,23 +35,37 @@ class Year(NamedTuple):
     lasting: dict[str, CommonEffect | None]
 
 
-def measure_year(period: str, span: list[date], calls: list[Call]) -> Year:
+def read_counts(con: duckdb.DuckDBPyConnection, from_on: date, to_on: date) -> dict[tuple[str, str], Counts]:
+    """By vessel and duty, the fleet too: what was done in time and fell due (m,), call by call, in order of time."""
+    called = "from due_call where month_end between $from_on and $to_on group by duty, imo_number"
+    span = {"from_on": from_on, "to_on": to_on}
+    names = con.execute(f"select duty, imo_number, count(distinct call_on) {called} order by 1, 2", span).fetchall()
+    found = con.execute(
+        f"""select sum(done_in_time)::bigint as done, sum(fell_due)::bigint as due, min(month_end) as month, call_on {called}, call_on
+        order by duty, imo_number, month, call_on""", span,
+    ).fetchnumpy()  # fmt: skip
+    done, due = (np.asarray(found[name], float) for name in ("done", "due"))
+    month, call_on = (np.asarray(found[name], "datetime64[D]") for name in ("month", "call_on"))
+    ends, counts = np.cumsum([row[2] for row in names]).tolist(), {}
+    for duty, mine in groupby(zip(names, ends, strict=True), key=lambda one: one[0][0]):
+        vessels = [(imo, slice(end - calls, end)) for (_, imo, calls), end in mine]
+        counts |= {(imo, duty): (done[own], due[own]) for imo, own in vessels}
+        part = slice(vessels[0][1].start, vessels[-1][1].stop)
+        number = np.repeat(np.arange(len(vessels)), [own.stop - own.start for _, own in vessels])
+        order = np.lexsort((call_on[part], number, month[part]))
+        counts[FLEET, duty] = done[part][order], due[part][order]
+    return dict(sorted(counts.items(), key=lambda pair: pair[0]))
+
+
+def measure_year(con: duckdb.DuckDBPyConnection, period: str, span: list[date]) -> Year:
     """Shares over vessel and call, of each vessel and of the fleet."""
-    cells: dict[tuple[str, str], dict[tuple, list[int]]] = defaultdict(lambda: defaultdict(lambda: [0, 0]))
-    for row in calls:
-        if span[0] <= row.month_end <= span[-1]:
-            for imo in (row.imo_number, FLEET):
-                cell = cells[imo, row.duty][row.imo_number, row.call_on]
-                cell[0] += row.done_in_time
-                cell[1] += row.fell_due
-    counts = {key: tuple(zip(*cells[key].values(), strict=True)) for key in sorted(cells)}
-    of_duty = defaultdict(list)
+    counts, of_duty = read_counts(con, span[0], span[-1]), defaultdict(list)
     for (imo, duty), pair in counts.items():
         if imo != FLEET:
             of_duty[duty].append(pair)
     effects = {duty: pool_design_effect(of_duty[duty]) for duty in sorted(of_duty)}
     # a vessel late for months on end is what the funnel looks for; limits and changes must not take it for many months' worth
-    lasting = {duty: pool_lasting_effect(of_duty[duty]) for duty in effects}
+    lasting = {duty: pool_lasting_effect(of_duty[duty], effects[duty]) for duty in effects}
     shares = {key: hold_share(korn_graubard(*counts[key]), lasting[key[1]]) for key in counts}
     return Year(period, span[0].replace(day=1), span[-1], shares, effects, lasting)
 
@@ -77,10 +83,10 @@ def write_year(
     )  # fmt: skip
 
 
-def fill_years(con: duckdb.DuckDBPyConnection, calls: list[Call], ends: list[date]) -> None:
+def fill_years(con: duckdb.DuckDBPyConnection, ends: list[date]) -> None:
     """Each vessel and the fleet, by duty: the last twelve months and, where the records reach back so far, the twelve before."""
-    now = measure_year(NOW, ends[-YEAR:], calls)
-    before = measure_year(BEFORE, ends[-2 * YEAR : -YEAR], calls) if len(ends) >= 2 * YEAR else None
+    now = measure_year(con, NOW, ends[-YEAR:])
+    before = measure_year(con, BEFORE, ends[-2 * YEAR : -YEAR]) if len(ends) >= 2 * YEAR else None
     rows = []
     for year in filter(None, (now, before)):
         places = {}
@@ -94,4 +100,4 @@ def fill_years(con: duckdb.DuckDBPyConnection, calls: list[Call], ends: list[dat
                 past = (before.shares.get(key), before.lasting.get(key[1])) if before else (None, None)
                 change = compare_years(share, now.lasting[key[1]], *past)
             rows.append(write_year(year, key, share, places[key], change))
-    insert_rows(con, "figure.on_time_year", rows)
+    insert_many(con, "figure.on_time_year", rows)

@@ -12,4 +12,4 @@ with late as (
 )
 select imo_number, counted_as as duty, call_on - date '1900-01-01' as call_no, until_on - due_on as days, coalesce(until_on = done_on, false) and (stopped_on > done_on) as is_done,
     until_on = $as_of::date and not coalesce(done_on = $as_of::date, false) and stopped_on > $as_of::date as is_open
-from late join call_day using (imo_number, duty, due_on) order by all;
+from late join call_day using (imo_number, duty, due_on);

@@ -3,60 +3,88 @@
 from __future__ import annotations
 
 from datetime import date
-from itertools import groupby
+from typing import NamedTuple
 
 import duckdb
 import numpy as np
 
-from pipeline.figures.insert import insert_rows
-from pipeline.figures.statistics.wall import Line, draw_together, find_gauge_error, fit_line, say_remaining
+from pipeline.figures.insert import insert_columns
+from pipeline.figures.statistics.wall import Line, draw_together, find_gauge_error, fit_lines, say_remaining
 
 GAUGE_ERROR_MM = 0.1  # of one reading, where the readings are too few to tell: common practice, no source
 REACH = 1.959964
+YEAR = 365.25  # days
+READINGS_SQL = """
+    select read_on, wall_mm::double as wall_mm from wall_reading semi join wall_unit using (unit_id) order by unit_id, read_on"""
+UNITS_SQL = """
+    select unit_id, any_value(imo_number) as imo_number, any_value(is_aboard) as is_aboard, count(*) as readings,
+        any_value(wall_min_mm)::double as wall_min_mm
+    from wall_reading join wall_unit using (unit_id) group by unit_id order by unit_id"""
 
 
-def round_off(value: float) -> float:
+class Readings(NamedTuple):
+    """Of each unit (n,): its number, vessel, whether it is aboard, how many readings it has, the least wall (NaN: none on record), and where
+    the first and last of its readings stand among all (k,): their days and walls in mm."""
+
+    unit: np.ndarray
+    vessel: np.ndarray
+    is_aboard: np.ndarray
+    count: np.ndarray
+    least: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
+    day: np.ndarray
+    wall: np.ndarray
+
+    @property
+    def watched(self) -> np.ndarray:
+        """Years (n,) from the first reading to the last."""
+        return (self.day[self.last] - self.day[self.first]).astype(int) / YEAR
+
+
+def round_off(values: np.ndarray | float) -> np.ndarray:
     """To a thousandth of a micrometre a year: beyond, the last digits are the machine's."""
-    return round(float(value), 6)
+    return np.round(values, 6)
 
 
-def fit_unit(days: list[tuple[date, float]]) -> tuple[Line, float]:
-    """The line over years since the first reading, and the variance of its height at the last one in units of the gauge's."""
-    years = np.array([(day - days[0][0]).days / 365.25 for day, _ in days])
-    line = fit_line(years, [mm for _, mm in days])
-    return line, float(1 / len(days) + (years[-1] - years.mean()) ** 2 / line.spread)
+def read_readings(con: duckdb.DuckDBPyConnection) -> Readings:
+    """All of them, in order of unit and day."""
+    days, units = con.execute(READINGS_SQL).fetchnumpy(), con.execute(UNITS_SQL).fetchnumpy()
+    named, aboard, count = (units[name] for name in ("unit_id", "is_aboard", "readings"))
+    last = np.cumsum(np.asarray(count, int)) - 1
+    least = np.ma.filled(np.ma.asarray(units["wall_min_mm"], float), np.nan)
+    vessel = np.ma.filled(np.ma.asarray(units["imo_number"], object), None)
+    return Readings(
+        np.asarray(named, object), vessel, np.asarray(aboard, bool), np.asarray(count, int), least, last - count + 1, last,
+        np.asarray(days["read_on"], "datetime64[D]"), np.asarray(days["wall_mm"], float),
+    )  # fmt: skip
+
+
+def fit_units(of: Readings) -> tuple[Line, np.ndarray]:
+    """The lines over years since the first reading, and the variance (n,) of their height at the last one in units of the gauge's."""
+    years = (of.day - np.repeat(of.day[of.first], of.count)).astype(int) / YEAR
+    lines = fit_lines(years, of.wall, of.first)
+    return lines, 1 / of.count + (years[of.last] - np.add.reduceat(years, of.first) / of.count) ** 2 / lines.spread
 
 
 def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     """One row a unit, in order of its number."""
-    rows = con.execute("select unit_id, read_on, wall_mm from wall_reading order by unit_id, read_on").fetchall()
-    units = {
-        row[0]: row[1:] for row in con.execute("select unit_id, imo_number, wall_min_mm, is_aboard from wall_unit").fetchall()
-    }
-    con.execute("drop table wall_reading")
-    con.execute("drop table wall_unit")
-    readings = {unit: [(row[1], float(row[2])) for row in mine] for unit, mine in groupby(rows, key=lambda row: row[0])}
-    readings = {unit: mine for unit, mine in readings.items() if unit in units}
-    if not readings:
+    of = read_readings(con)
+    con.execute("drop table wall_reading; drop table wall_unit")
+    if not len(of.unit):
         return
-    fitted = {unit: fit_unit(mine) for unit, mine in readings.items()}
-    lines = [line for line, _ in fitted.values()]
-    gauge, is_measured = find_gauge_error(lines, [len(mine) for mine in readings.values()], GAUGE_ERROR_MM)
-    drawn = draw_together(lines, gauge)
-    out = []
-    for place, (unit, mine) in enumerate(readings.items()):
-        imo_number, least, is_aboard = units[unit]
-        line, height = fitted[unit]
-        rate, error, shrunk, shrunk_error = (values[place] for values in drawn[:4])
-        now = line.at + line.slope * (mine[-1][0] - mine[0][0]).days / 365.25
-        highest = shrunk + REACH * shrunk_error
-        least = None if least is None else float(least)
-        years, why = say_remaining(now, gauge * height**0.5, least, float(highest), mine[-1][1])
-        if years is not None:
-            years -= (as_of - mine[-1][0]).days / 365.25
-        out.append((
-            unit, imo_number, is_aboard, len(mine), mine[0][0], mine[0][1], mine[-1][0], mine[-1][1], round_off(now), least,
-            *(round_off(v) for v in (rate, rate - REACH * error, rate + REACH * error, shrunk, shrunk - REACH * shrunk_error, highest)),
-            None if years is None else round_off(years), why, round_off(gauge), is_measured,
-        ))  # fmt: skip
-    insert_rows(con, "figure.wall_loss", out)
+    lines, height = fit_units(of)
+    gauge, is_measured = find_gauge_error(lines, of.count, GAUGE_ERROR_MM)
+    rate, error, shrunk, shrunk_error, _ = draw_together(lines, gauge)
+    now, highest = lines.at + lines.slope * of.watched, shrunk + REACH * shrunk_error
+    least = np.where(np.isnan(of.least), None, of.least)
+    numbers = (values.tolist() for values in (now, gauge * height**0.5, least, highest, of.wall[of.last]))
+    told = [say_remaining(*each) for each in zip(*numbers, strict=True)]
+    since = (np.datetime64(as_of) - of.day[of.last]).astype(int) / YEAR
+    years_left = np.array([years for years, _ in told], float) - since
+    rates = rate, rate - REACH * error, rate + REACH * error, shrunk, shrunk - REACH * shrunk_error, highest
+    insert_columns(con, "figure.wall_loss", (
+        of.unit, of.vessel, of.is_aboard, of.count, of.day[of.first], of.wall[of.first], of.day[of.last], of.wall[of.last], round_off(now),
+        of.least, *(round_off(values) for values in rates), round_off(years_left), np.array([why for _, why in told], object),
+        np.full(len(now), round_off(gauge)), np.full(len(now), is_measured),
+    ))  # fmt: skip

@@ -9,10 +9,10 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.insert import insert_rows
+from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.scores import count_top
 from pipeline.figures.watch_model import CHANCES, RULE, Model, fit_model, pick_training
-from pipeline.figures.watch_reasons import Reason, find_hard, list_proofs, say_reason, weigh_signs
+from pipeline.figures.watch_reasons import Reason, find_hard, say_reason, weigh_signs, write_proofs
 from pipeline.figures.watch_rows import Rows, read_rows, score_by_rule
 from pipeline.figures.watch_scores import BANDS
 
@@ -70,29 +70,31 @@ def name_bands(scores: np.ndarray) -> list[str]:
     place = np.empty(len(scores), int)
     place[np.argsort(-scores, kind="stable")] = np.arange(len(scores))
     edges = [count_top(len(scores), share) for share, _ in BANDS]
-    return [BANDS[int(np.searchsorted(edges, p, side="right"))][1] for p in place]
+    return [BANDS[band][1] for band in np.searchsorted(edges, place, side="right").tolist()]
 
 
-def say_change(order: Order, n: int, hard: int, by_score: np.ndarray) -> tuple[str, int | None]:
-    """What would move the unit down most, else what would move it up, and its rank then among the others as they stand; by_score: all
-    scores, rising."""
-    best = min(CHANGES, key=lambda name: order.changed[name][n])
-    if order.changed[best][n] >= order.scores[n] - 1e-9:
-        best = RUST
-    then = float(order.changed[best][n])
-    if abs(then - order.scores[n]) < 1e-9:
-        return NOTHING_MOVES, None
+def say_changes(order: Order, hard: int, by_score: np.ndarray) -> list[tuple[str, int | None]]:
+    """Of each unit (n,) what would move it down most, else what would move it up, and its rank then among the others as they stand;
+    by_score: all scores, rising."""
+    names, changed = list(CHANGES), np.array([order.changed[name] for name in CHANGES])
+    best = changed.argmin(axis=0)
+    then = changed.min(axis=0)
+    best = np.where(then >= order.scores - 1e-9, len(names), best)
+    then = np.where(best == len(names), order.changed[RUST], then)
     # of those above what it would have then, the unit itself is one as it stands now, where it would move down
-    above = len(by_score) - int(np.searchsorted(by_score, then + 1e-12, side="right"))
-    rank = hard + above + int(then > order.scores[n])
-    said = (
-        f", chance then {100 * then:.0f} %"
-        if order.kind == CHANCES
-        else f", {then:.1f} points then"
-        if order.kind == RULE
-        else ""
-    )
-    return f"{best}: rank {rank}{said}", rank
+    above = len(by_score) - np.searchsorted(by_score, then + 1e-12, side="right")
+    ranks, moves = hard + above + (then > order.scores), np.abs(then - order.scores) >= 1e-9
+    words = [f"{name}: rank " for name in (*names, RUST)]
+    each = zip(*(values.tolist() for values in (moves, best, ranks, then)), strict=True)
+    return [
+        (f"{words[place]}{rank}{say_score(order.kind, score)}", rank) if is_moved else (NOTHING_MOVES, None)
+        for is_moved, place, rank, score in each
+    ]
+
+
+def say_score(kind: str, score: float) -> str:
+    """The score after a change, in words that follow its rank; nothing where the list shows no such number."""
+    return f", chance then {100 * score:.0f} %" if kind == CHANCES else f", {score:.1f} points then" if kind == RULE else ""
 
 
 def read_columns(con: duckdb.DuckDBPyConnection) -> dict[str, tuple]:
@@ -108,55 +110,33 @@ def write_list(
     """Rows of figure.watch_list."""
     hard = {unit: "; ".join(r.said for r in told if r.kind == "hard") for unit, told in reasons.items()}
     hard = {unit: said for unit, said in hard.items() if said}
-    bands = name_bands(order.scores)
+    bands, scores, numbers = name_bands(order.scores), order.scores.tolist(), write_numbers(order)
     where = {unit: n for n, unit in enumerate(rows.unit.tolist())}
     by_score = np.sort(order.scores[[n for unit, n in where.items() if unit not in hard]])
-    score = {unit: float(order.scores[n]) for unit, n in where.items()}
+    changes, score = say_changes(order, len(hard), by_score), {unit: scores[n] for unit, n in where.items()}
     ranked = sorted(columns, key=lambda unit: (unit not in hard, -score.get(unit, -1.0), -(columns[unit][1] or 0), unit))
     told = []
     for rank, unit in enumerate(ranked, 1):
         imo, age, due, counted = columns[unit]
         said = "; ".join(say_reason(reason) for reason in reasons.get(unit, []))
-        n = where.get(unit)
+        n, mine = where.get(unit), (rank, unit, imo, counted, hard.get(unit), order.kind)
         if n is None:
-            told.append(
-                (
-                    rank,
-                    unit,
-                    imo,
-                    counted,
-                    hard[unit],
-                    order.kind,
-                    None,
-                    None,
-                    None,
-                    None,
-                    None,
-                    said,
-                    HARD_STANDS,
-                    None,
-                    None,
-                    None,
-                    age,
-                    due,
-                    None,
-                )
-            )
+            told.append((*mine, *(None,) * 5, said, HARD_STANDS, *(None,) * 3, age, due, None))
             continue
-        change = (HARD_STANDS, None) if unit in hard else say_change(order, n, len(hard), by_score)
-        numbers = write_numbers(order, n)
-        told.append((rank, unit, imo, counted, hard.get(unit), order.kind, bands[n], *numbers[:4], said, *change,
-                     *past.get(bands[n], (None, None)), age, due, numbers[4]))  # fmt: skip
+        change = (HARD_STANDS, None) if unit in hard else changes[n]
+        *shown, without = numbers[n]
+        told.append((*mine, bands[n], *shown, said, *change, *past.get(bands[n], (None, None)), age, due, without))
     return told
 
 
-def write_numbers(order: Order, n: int) -> list[float | None]:
-    """Chance with limits, points, and how many times the score it has without a pressure test; None where the list has no such number."""
-    score = float(order.scores[n])
-    told = [None if part is None else float(part[n]) for part in (order.chances, order.low, order.high)]
-    told.append(score if order.kind == RULE else None)
-    told.append(None if order.kind == RULE else float(order.changed[TEST_PASSED][n]) / score)
-    return [None if value is None else round(value, 6) for value in told]
+def write_numbers(order: Order) -> list[tuple[float | None, ...]]:
+    """Of each unit (n,): chance with limits, points, and how many times the score it has without a pressure test; None where the list has
+    no such number."""
+    is_rule = order.kind == RULE
+    without = None if is_rule else order.changed[TEST_PASSED] / order.scores
+    columns = (order.chances, order.low, order.high, order.scores if is_rule else None, without)
+    none = [None] * len(order.scores)
+    return list(zip(*(none if v is None else [round(value, 6) for value in v.tolist()] for v in columns), strict=True))
 
 
 def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
@@ -172,6 +152,6 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
         reasons[unit] = told + reasons.get(unit, [])
     groups = con.execute("select label, units, condemned from figure.back_test_group where grouped_by = 'band'").fetchall()
     past = {label: (units, condemned) for label, units, condemned in groups} if order.kind != RULE else {}
-    insert_rows(con, "figure.watch_list", write_list(rows, order, reasons, columns, past))
-    insert_rows(con, "figure.watch_reason", list_proofs(con, reasons, columns))
+    insert_many(con, "figure.watch_list", write_list(rows, order, reasons, columns, past))
+    write_proofs(con, reasons, columns)
     con.execute("drop table watch_sign; drop table watch_proof")

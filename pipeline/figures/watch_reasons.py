@@ -7,6 +7,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
+from pipeline.figures.insert import insert_many
 from pipeline.figures.watch_model import Model
 from pipeline.figures.watch_rows import Rows
 
@@ -74,44 +75,49 @@ def weigh_traits(rows: Rows, model: Model | None) -> dict[str, np.ndarray]:
     return found
 
 
-def pick_words(said: dict[tuple[str, str], str], unit: str, sign: str, model: Model | None) -> str | None:
-    """What the records say of a sign, without how severe corrosion was called where the list does not weigh that."""
-    is_plain = sign == "corrosion" and (model is None or "major" not in model.traits)
-    return said.get((unit, "grade" if is_plain else sign))
+def read_words(con: duckdb.DuckDBPyConnection, model: Model | None) -> dict[str, dict[str, str]]:
+    """By sign, what the records say of it, by unit; of corrosion without how severe it was called where the list does not weigh that."""
+    said: dict[str, dict[str, str]] = {}
+    for unit, trait, text in con.execute("from watch_sign").fetchall():
+        said.setdefault(trait, {})[unit] = text
+    if model is None or "major" not in model.traits:
+        said["corrosion"] = said.get("grade", {})
+    return said
 
 
 def weigh_signs(con: duckdb.DuckDBPyConnection, rows: Rows, model: Model | None) -> dict[str, list[Reason]]:
     """By unit, the reasons that weigh most and that a record shows, at most three; those that halve the odds or more, at most two; and
     that records are missing."""
-    said = {(unit, trait): text for unit, trait, text in con.execute("from watch_sign").fetchall()}
-    kind, least = ("points", LEAST_POINTS) if model is None else ("odds", LEAST_ODDS)
-    weights = weigh_traits(rows, model)
-    told: dict[str, list[Reason]] = {}
+    said, kind, least = read_words(con, model), *(("points", LEAST_POINTS) if model is None else ("odds", LEAST_ODDS))
+    signs = [(sign, said.get(sign, {}), weight.tolist()) for sign, weight in weigh_traits(rows, model).items()]
+    missing, told = said.get(NO_SERVICE, {}), {}
     for n, unit in enumerate(rows.unit.tolist()):
-        found = [
-            Reason(kind, sign, words, round(float(weight[n]), 6))
-            for sign, weight in weights.items() if (words := pick_words(said, unit, sign, model))
-        ]  # fmt: skip
+        found = [Reason(kind, sign, words[unit], round(weight[n], 6)) for sign, words, weight in signs if unit in words]
         found.sort(key=lambda reason: (-reason.weight, reason.trait))
-        told[unit] = [reason for reason in found if reason.weight >= least - 1e-9][:MOST_REASONS]
+        mine = [reason for reason in found if reason.weight >= least - 1e-9][:MOST_REASONS]
         if model is not None:
-            told[unit] += [reason for reason in found if reason.weight <= LARGE_LOWER][-MOST_LOWER:]
-        if (unit, NO_SERVICE) in said:
-            told[unit].append(Reason("no record", NO_SERVICE, said[unit, NO_SERVICE], None))
+            mine += [reason for reason in found if reason.weight <= LARGE_LOWER][-MOST_LOWER:]
+        if unit in missing:
+            mine.append(Reason("no record", NO_SERVICE, missing[unit], None))
+        told[unit] = mine
     return told
 
 
-def list_proofs(con: duckdb.DuckDBPyConnection, reasons: dict[str, list[Reason]], columns: dict[str, tuple]) -> list[tuple]:
-    """Rows of figure.watch_reason: each reason with each record that shows it."""
-    proofs: dict[tuple[str, str], list[tuple]] = {}
-    found = con.execute("""
-        select unit_id, trait, table_name, file_id, record_no, line_no, seen_on from watch_proof
-        order by unit_id, trait, seen_on desc, file_id, record_no""").fetchall()
-    for unit, trait, *proof in found:
-        proofs.setdefault((unit, trait), []).append(tuple(proof))
-    return [
-        (unit, columns[unit][0], number, reason.kind, reason.trait, reason.said, reason.weight, *proof)
-        for unit in sorted(reasons)
-        for number, reason in enumerate(reasons[unit], 1)
-        for proof in ([reason.proof] if reason.proof else proofs.get((unit, reason.trait), []))
-    ]
+def write_proofs(con: duckdb.DuckDBPyConnection, reasons: dict[str, list[Reason]], columns: dict[str, tuple]) -> None:
+    """Fill figure.watch_reason: each reason with its own record, or with each record that shows its sign."""
+    told, own = "unit_id, imo_number, reason_no, kind, trait, reason, weight", "table_name, file_id, record_no, line_no, seen_on"
+    con.execute(f"create temp table told_reason as select {told}, false as has_own from figure.watch_reason limit 0")
+    con.execute(f"create temp table own_proof as select unit_id, reason_no, {own} from figure.watch_reason limit 0")
+    numbered = [(unit, n, reason) for unit, mine in reasons.items() for n, reason in enumerate(mine, 1)]
+    rows = [(unit, columns[unit][0], n, *reason[:4], reason.proof is not None) for unit, n, reason in numbered]
+    insert_many(con, "told_reason", rows)
+    insert_many(con, "own_proof", [(unit, n, *reason.proof) for unit, n, reason in numbered if reason.proof])
+    con.execute(f"""
+        insert into figure.watch_reason
+        with shown as (
+            select {told}, {own} from told_reason join own_proof using (unit_id, reason_no)
+            union all
+            select {told}, {own} from told_reason join watch_proof using (unit_id, trait) where not has_own
+        )
+        from shown order by unit_id, reason_no, seen_on desc, file_id, record_no""")
+    con.execute("drop table told_reason; drop table own_proof")

@@ -5,7 +5,7 @@ import pytest
 
 from pipeline.figures.statistics.detection import fit_detection, lay_out
 from pipeline.figures.statistics.extremes import check_form, find_level, fit_maxima
-from pipeline.figures.statistics.wall import draw_together, find_gauge_error, fit_line, say_remaining
+from pipeline.figures.statistics.wall import draw_together, find_gauge_error, fit_line, fit_lines, say_remaining
 from pipeline.figures.statistics.weibull import fit_weibull
 
 # NIST Statistical Reference Datasets, linear regression, Norris (calibration of ozone monitors): y and x, certified values below.
@@ -44,8 +44,7 @@ def test_gumbel_and_general_extremes_of_port_pirie():
 
 def test_rates_drawn_together_by_hand():
     """Two readings 10 years apart, gauge error .1: error of a rate .1 / sqrt(50) = .1 sqrt(2) / 10. Equal rates stay, apart ones stay apart."""
-    alike = [fit_line([0, 10], [2.0, 1.5]), fit_line([0, 10], [3.0, 2.5])]
-    found = draw_together(alike, 0.1)
+    found = draw_together(fit_lines([0, 10, 0, 10], [2.0, 1.5, 3.0, 2.5], [0, 2]), 0.1)
     assert found.rate == pytest.approx([0.05, 0.05]) and found.error == pytest.approx([0.1 * 2**0.5 / 10] * 2)
     # two rates of error .01414 know their mean to .01 at best, and each alone to .01414
     assert (
@@ -53,16 +52,30 @@ def test_rates_drawn_together_by_hand():
         and (0.01 < found.shrunk_error).all()
         and (found.shrunk_error < found.error).all()
     )
-    apart = draw_together([fit_line([0, 10], [2, 2]), fit_line([0, 10], [2, 1])], 0.01 * 10 / 2**0.5)
+    apart = draw_together(fit_lines([0, 10, 0, 10], [2, 2, 2, 1], [0, 2]), 0.01 * 10 / 2**0.5)
     assert apart.shrunk == pytest.approx([0, 0.1], abs=0.005) and apart.shrunk.sum() == pytest.approx(0.1)
-    gained = draw_together([fit_line([0, 10], [2, 2.1])], 0.1)
+    gained = draw_together(fit_lines([0, 10], [2, 2.1], [0]), 0.1)
     assert gained.rate == pytest.approx([-0.01]), "a gain is a reading like any other"
 
 
 def test_gauge_error_is_told_by_the_readings_where_they_suffice():
-    lines = [fit_line([0, 1, 2], [2, 2.1, 2])] * 10
-    assert find_gauge_error(lines, [3] * 10, 0.5) == (pytest.approx(lines[0].error), True)
-    assert find_gauge_error(lines[:9], [3] * 9, 0.5) == (0.5, False)
+    ten, nine = (fit_lines([0, 1, 2] * lines, [2, 2.1, 2] * lines, np.arange(lines) * 3) for lines in (10, 9))
+    assert find_gauge_error(ten, [3] * 10, 0.5) == (pytest.approx(fit_line([0, 1, 2], [2, 2.1, 2]).error), True)
+    assert find_gauge_error(nine, [3] * 9, 0.5) == (0.5, False)
+
+
+def test_many_lines_are_each_as_alone():
+    """Norris in unequal parts, and two points, which have no error of their own: as numpy's own least squares of each."""
+    y, x = np.array(NORRIS.split(), float).reshape(-1, 2).T
+    first = np.array([0, 5, 7, 20])
+    found = fit_lines(x, y, first)
+    for place, (mine, its) in enumerate(zip(np.split(x, first[1:]), np.split(y, first[1:]), strict=True)):
+        slope, at = np.polyfit(mine, its, 1)
+        assert (found.slope[place], found.at[place]) == pytest.approx((slope, at), rel=1e-9)
+        left = its - at - slope * mine
+        error = np.sqrt(left @ left / (len(mine) - 2)) if len(mine) > 2 else np.nan
+        assert found.error[place] == pytest.approx(error, rel=1e-6, nan_ok=True)
+        assert found.spread[place] == pytest.approx(len(mine) * mine.var(), rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -100,6 +113,8 @@ def test_chance_of_a_history_by_hand():
 def test_too_little_is_refused():
     for fails in (
         lambda: fit_line([1, 1], [2, 3]),
+        lambda: fit_line([], []),
+        lambda: fit_lines([1, 2, 1, 1], [2, 3, 2, 3], [0, 2]),
         lambda: fit_maxima([1, 1, 2]),
         lambda: find_level(fit_maxima([1, 2, 3, 5]), 1),
     ):

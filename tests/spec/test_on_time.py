@@ -10,7 +10,8 @@ import pytest
 from dateutil.relativedelta import relativedelta
 
 from pipeline.figures.statistics.design_effect import hold_share, pool_design_effect
-from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubard
+from pipeline.figures.statistics.display import FEW_CLUSTERS
+from pipeline.figures.statistics.proportions import LEAST_CLUSTERS, ClusteredShare, korn_graubard
 from tests.property.canonical import Fleet, complete_imo_number
 from tests.property.pipeline_door import query, run_fleet
 
@@ -225,3 +226,33 @@ def test_a_call_over_the_turn_of_a_month_is_one_call(tmp_path):
         "SELECT effective_services FROM figure.on_time_year WHERE duty = 'annual_service' AND imo_number = '*' AND period = 'last 12 months'",
     )
     assert whole[0][0] <= 6
+
+
+@pytest.mark.parametrize("ships", sorted({1, LEAST_CLUSTERS - 1, LEAST_CLUSTERS, FEW_CLUSTERS - 1, FEW_CLUSTERS}))
+def test_a_month_says_what_its_limits_rest_on(tmp_path, ships):
+    """One unit a ship, due on 10 February 2024 and looked at on that day; the next month has begun and nothing of it is due yet."""
+    imos = [complete_imo_number(990001 + n) for n in range(ships)]
+    units = [UNIT | {"unit_id": imo, "imo_number": imo} for imo in imos]
+    db = run_case(
+        tmp_path,
+        units,
+        [look(date(2024, 2, 10), imo, imo) for imo in imos],
+        date(2024, 2, 29),
+        [{"imo_number": imo} for imo in imos],
+    )
+    flags = dict(query(db, "SELECT imo_number, flags FROM figure.on_time_monthly WHERE duty = 'onboard_check' AND month_end = '2024-02-29'"))  # fmt: skip
+    rests_on = "too few to have limits; " if ships < LEAST_CLUSTERS else "limits of few vessels; " if ships < FEW_CLUSTERS else ""
+    assert flags.pop("*") == f"{rests_on}month not over"
+    assert set(flags.values()) == {"too few to have limits; month not over"}, "a month of one vessel has no limits"
+
+
+@pytest.mark.parametrize(("known", "is_flagged"), [(18, True), (19, False)])
+def test_a_month_says_that_its_items_are_not_all_known(tmp_path, known, is_flagged):
+    """One unit has no date of manufacture, so its pressure test is unknown: 1 of 19 is more than 5 %, 1 of 20 is not. The others were made ten
+    years before February 2024, so their first pressure test falls due in it."""
+    units = [UNIT | {"unit_id": f"u{n}", "made_on": date(2014, 2, 10) if n else None} for n in range(known + 1)]
+    looks = [look(date(2024, 2, 10), unit["unit_id"]) for unit in units]
+    db = run_case(tmp_path, units, looks, date(2024, 2, 29))
+    rows = query(db, "SELECT fell_due, unknown, flags FROM figure.on_time_monthly WHERE duty = 'pressure_test' AND imo_number = ? AND month_end = '2024-02-29'",
+                 [SHIP])  # fmt: skip
+    assert rows[0][:2] == (known, 1) and ("more than 5 % unknown" in rows[0][2]) == is_flagged

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pipeline.figures.statistics.pooling import pool
-from pipeline.figures.statistics.wall import draw_together, fit_line
+from pipeline.figures.statistics.wall import draw_together, fit_lines
 
 MEAN, GAUGE = 0.045, 0.1  # mm a year; mm
 CASES = [(units, gap, cv) for units in (4, 8, 20, 60) for gap, cv in ((5.0, 0.5), (5.0, 0.25), (10.0, 0.5))]
@@ -22,8 +22,8 @@ def measure_cover(units: int, gap: float, cv: float, fleets: int) -> tuple[float
     for _ in range(fleets):
         rates = chance.gamma(1 / cv**2, MEAN * cv**2, units)
         last = 3 - rates * gap + chance.normal(0, GAUGE, units)
-        lines = [fit_line([0, gap], pair) for pair in zip(3 + chance.normal(0, GAUGE, units), last, strict=True)]
-        found = draw_together(lines, GAUGE)
+        walls = np.column_stack([3 + chance.normal(0, GAUGE, units), last])
+        found = draw_together(fit_lines([0, gap] * units, walls.ravel(), np.arange(units) * 2), GAUGE)
         joint = pool(found.rate, found.error**2)
         own = joint.tau2 / (joint.tau2 + found.error**2)
         guess, error = own * found.rate + (1 - own) * joint.mean, np.hypot(own**0.5 * found.error, (1 - own) * joint.error)

@@ -80,15 +80,18 @@ def find_rho(effect: float, size: float, apart: float, expected: float, most: fl
     return float(min(1.0, max(0.0, by_effect, by_cluster)))
 
 
-def pool_lasting_effect(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> CommonEffect | None:
-    """As pool_design_effect, of clusters in order of time: the larger of it and that of three neighbours as one cluster.
+def pool_lasting_effect(
+    groups: Sequence[tuple[ArrayLike, ArrayLike]], plain: CommonEffect | None = None
+) -> CommonEffect | None:  # fmt: skip
+    """As pool_design_effect, of clusters in order of time: the larger of it (`plain`, where it is known) and that of three neighbours as
+    one cluster.
 
     Good and bad months come in runs; what is said of a course over time has to allow for it. Groups of fewer than three such blocks tell
     nothing of them, and below 8 degrees of freedom blocks are left aside.
     Source: batches of a series in place of its points, as in Kuensch H. R. (1989) Annals of Statistics 17:1217 (from memory); the larger
     of both and the three are the project's rule.
     """
-    plain, blocks = pool_design_effect(groups), []
+    plain, blocks = plain or pool_design_effect(groups), []
     for done, due in groups:
         x, n = check_counts(done, due)
         if len(n) >= BLOCK * BLOCK:

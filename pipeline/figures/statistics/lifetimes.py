@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 
 class Curve(NamedTuple):
@@ -41,7 +41,8 @@ def kaplan_meier(
     """
     come, out, is_event = check_times(entry, until, event)
     time, events = np.unique(out[is_event & (out > start)], return_counts=True)
-    at_risk = np.searchsorted(np.sort(come), time, "left") - np.searchsorted(np.sort(out), time, "left")
+    begun = len(out) if entry is None else np.searchsorted(np.sort(come), time, "left")
+    at_risk = begun - np.searchsorted(np.sort(out), time, "left")
     return Curve(time, at_risk, events, np.cumprod(1 - events / np.maximum(at_risk, 1)))
 
 
@@ -62,23 +63,39 @@ def measure_cluster_error(
     in the place of n, so that it is Greenwood's where each item is its own cluster and all entered at once.
     """
     come, out, is_event = check_times(entry, until, event)
-    names, number = np.unique(np.asarray(cluster), return_inverse=True)
-    if len(names) < 2:
+    size, number = number_clusters(np.asarray(cluster))
+    if size < 2:
         raise ValueError("one cluster has nothing to vary from")
-    shape = len(names), len(curve.time)
-    happened, watched = np.zeros(shape), np.zeros((shape[0], shape[1] + 1))
-    place = np.searchsorted(curve.time, out)
-    counts = is_event & (place < shape[1])
-    counts[counts] &= curve.time[place[counts]] == out[counts]
-    np.add.at(happened, (number[counts], place[counts]), 1)
+    times, place = len(curve.time), np.searchsorted(curve.time, out)
+    is_at = place < times
+    is_at[is_at] = curve.time[place[is_at]] == out[is_at]
+    counts = is_event & is_at
+    happened = count_pairs(number[counts], place[counts], size, times)
     # watched over (entry, until]: from the first time after entry to the last at or before exit
-    np.add.at(watched, (number, np.searchsorted(curve.time, come, "right")), 1)
-    np.add.at(watched, (number, np.searchsorted(curve.time, out, "right")), -1)
-    watched = np.cumsum(watched, axis=1)[:, :-1]
+    ended = np.cumsum(count_pairs(number, place + is_at, size, times + 1), axis=1)
+    if entry is None:
+        begun = np.bincount(number, minlength=size)[:, None]
+    else:
+        begun = np.cumsum(count_pairs(number, np.searchsorted(curve.time, come, "right"), size, times + 1), axis=1)[:, :-1]
+    watched = begun - ended[:, :-1]
     left = curve.at_risk - curve.events
     influence = np.cumsum((happened - watched * curve.events / curve.at_risk) / np.maximum(left, 1), axis=1)
-    error = np.sqrt(shape[0] / (shape[0] - 1) * (influence**2).sum(axis=0))
+    error = np.sqrt(size / (size - 1) * (influence**2).sum(axis=0))
     return np.where(left > 0, error, np.inf)
+
+
+def number_clusters(cluster: np.ndarray) -> tuple[int, np.ndarray]:
+    """How many clusters (n,) name, and the number of each one's, in their order; much faster where equal names stand together, in order."""
+    if len(cluster) and (cluster[1:] >= cluster[:-1]).all():
+        number = np.concatenate([[0], np.cumsum(cluster[1:] != cluster[:-1])])
+        return int(number[-1]) + 1, number
+    names, number = np.unique(cluster, return_inverse=True)
+    return len(names), number
+
+
+def count_pairs(row: np.ndarray, column: np.ndarray, rows: int, columns: int) -> np.ndarray:
+    """How often each pair of row and column (n,) occurs: (rows, columns)."""
+    return np.bincount(row * columns + column, minlength=rows * columns).reshape(rows, columns)
 
 
 def limit_curve(curve: Curve, error: np.ndarray, confidence: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
@@ -86,7 +103,7 @@ def limit_curve(curve: Curve, error: np.ndarray, confidence: float = 0.95) -> tu
 
     Source: Kalbfleisch J. D., Prentice R. L. (1980), as in Klein and Moeschberger, section 4.3.
     """
-    z, s = stats.norm.ppf(0.5 + confidence / 2), curve.survival
+    z, s = special.ndtri(0.5 + confidence / 2), curve.survival
     with np.errstate(divide="ignore", invalid="ignore"):
         power = np.exp(z * error / -np.log(s))
         low, high = s**power, s ** (1 / power)
@@ -104,10 +121,17 @@ def find_quantile(curve: Curve, share: float) -> float | None:
     return float(curve.time[reached[0]]) if len(reached) else None
 
 
-def limit_quantile(curve: Curve, error: np.ndarray, share: float, confidence: float = 0.95) -> tuple[float | None, float | None]:
-    """Limits of a quantile: the times between which the curve's limits hold the level; None where they never do.
+def limit_quantiles(
+    curve: Curve, error: np.ndarray, shares: tuple[float, ...], confidence: float = 0.95
+) -> list[tuple[float | None, float | None]]:  # fmt: skip
+    """Limits of each quantile: the times between which the curve's limits hold the level; None where they never do.
 
     Source: Brookmeyer R., Crowley J. (1982) Biometrics 38:29.
     """
-    low, high = limit_curve(curve, error, confidence)
-    return tuple(find_quantile(curve._replace(survival=edge), share) for edge in (low, high))  # type: ignore[return-value]
+    edges = [curve._replace(survival=edge) for edge in limit_curve(curve, error, confidence)]
+    return [tuple(find_quantile(edge, share) for edge in edges) for share in shares]
+
+
+def limit_quantile(curve: Curve, error: np.ndarray, share: float, confidence: float = 0.95) -> tuple[float | None, float | None]:
+    """The same of one quantile."""
+    return limit_quantiles(curve, error, (share,), confidence)[0]

@@ -50,10 +50,10 @@ class Alike(NamedTuple):
     rows: np.ndarray
     group: np.ndarray
 
-    def gather(self, weights: np.ndarray) -> np.ndarray:
-        """Weights (b, g) of the groups from those of the units (b, n)."""
-        count = len(self.group)
-        member = sparse.csr_array((np.ones(count), (self.group, np.arange(count))), shape=(len(self.rows), count))
+    def gather(self, weights: np.ndarray, cluster: np.ndarray | None = None) -> np.ndarray:
+        """Weights (b, g) of the groups from those of the units (b, n), or of the clusters (b, c) of which each unit (n,) is."""
+        place = np.arange(len(self.group)) if cluster is None else cluster
+        member = sparse.csr_array((np.ones(len(place)), (self.group, place)), shape=(len(self.rows), weights.shape[1]))
         return (member @ weights.T).T
 
 
@@ -66,36 +66,41 @@ def put_together(first: np.ndarray, last: np.ndarray, count: int) -> Alike:
 
 
 def spread_mass(
-    inside: Alike, beyond: Alike, weights: np.ndarray, most: int, tolerance: float, near: np.ndarray | None = None
+    inside: Alike, beyond: Alike, weights: np.ndarray, most: int, tolerance: float, near: np.ndarray | None = None,
+    cluster: np.ndarray | None = None,
 ) -> np.ndarray:  # fmt: skip
-    """Masses (b, k) by self-consistency for weights (b, n); `inside`, `beyond`: what may hold the onset, what was watched."""
+    """Masses (b, k) by self-consistency for weights, as gather takes them; `inside`, `beyond`: what may hold the onset, what was watched."""
     size = inside.rows.shape[1]
     even = np.full(size, 1 / size)
     # begun near what all units gave, but with no interval empty: empty ones stay so
     mass = np.tile(even if near is None else 0.9 * near + 0.1 * even, (len(weights), 1))
-    within, given = inside.rows, inside.gather(weights)
+    within, given = inside.rows, inside.gather(weights, cluster)
     late = ~(beyond.rows > 0).all(axis=1)
-    watched, unseen, came = beyond.rows[late], 1 - beyond.rows[late], beyond.gather(weights)[:, late]
+    watched, unseen, came = beyond.rows[late], 1 - beyond.rows[late], beyond.gather(weights, cluster)[:, late]
+    into_within, into_watched, is_late = within.T, watched.T, bool(late.any())
+    # thousands of steps on small arrays: what a call costs beside its work is what these cost, hence the bare ufuncs
     for _ in range(most):
-        told = (given / np.maximum(mass @ within.T, 1e-300)) @ within
-        # for each unit watched late, those that would have been seen had they not begun before
-        missing = (came / np.maximum(mass @ watched.T, 1e-300)) @ unseen if late.any() else 0.0
-        new = mass * (told + missing)
-        new /= new.sum(axis=1, keepdims=True)
-        moved = np.abs(new - mass).max()
+        new = (given / np.maximum(mass @ into_within, 1e-300)) @ within
+        if is_late:
+            # for each unit watched late, those that would have been seen had they not begun before
+            new += (came / np.maximum(mass @ into_watched, 1e-300)) @ unseen
+        new *= mass
+        new /= np.add.reduce(new, axis=1, keepdims=True)
+        moved = np.subtract(new, mass, out=mass)
         mass = new
-        if moved < tolerance:
+        if np.maximum.reduce(np.abs(moved, out=moved), axis=None) < tolerance:
             break
     return mass
 
 
 def fit_onset(
     left: ArrayLike, right: ArrayLike, entry: ArrayLike | None = None, weights: ArrayLike | None = None,
-    most: int = 20_000, tolerance: float = 1e-9,
+    most: int = 20_000, tolerance: float = 1e-9, cluster: ArrayLike | None = None,
 ) -> tuple[Onset, np.ndarray]:  # fmt: skip
     """The likeliest masses of onsets in (left, right], right inf where none was seen, of units watched from `entry` on.
 
-    With weights (b, n) also the masses (b, k) of each weighting on the same intervals (a bootstrap); the first return is of all units once.
+    With weights (b, n) also the masses (b, k) of each weighting on the same intervals (a bootstrap), or with weights (b, c) of the clusters
+    to which the units (n,) belong; the first return is of all units once.
     ValueError as in check_intervals, and where there is no unit. Source: as find_support; where a unit was watched late, Turnbull's
     ghosts stand for those that had begun before.
     """
@@ -113,7 +118,7 @@ def fit_onset(
     likelihood = told[0] - told[1]
     drawn = np.zeros((0, size))
     if weights is not None:
-        drawn = spread_mass(inside, beyond, np.asarray(weights, float), 300, 1e-5, mass)
+        drawn = spread_mass(inside, beyond, np.asarray(weights, float), 300, 1e-5, mass, cluster)
     return Onset(start, end, mass, likelihood), drawn
 
 
