@@ -11,7 +11,6 @@ from pipeline.duties.rule_book import RuleBook
 from pipeline.duties.rules import load_rules
 from pipeline.statements import DUCKDB, Slice, Statements
 
-
 EVENTS_AT_ONCE = 1_000_000  # a window over so many takes some 300 MB
 
 
