@@ -18,7 +18,11 @@ with done as (
 ),
 looked_too as (
     select rule_id, unit_id, inspected_on as done_on
-    from record.inspection as inspection, looking where outcome = 'satisfactory' and (unit_id, inspected_on) in (select (unit_id, done_on) from done)
+    from (
+        select unit_id, inspected_on
+        from record.inspection semi join (select unit_id, done_on as inspected_on from done) as worked_on using (unit_id, inspected_on)
+        where outcome = 'satisfactory'
+    ), looking
 )
 select * from done anti join looked_too using (rule_id, unit_id, done_on)
 union all

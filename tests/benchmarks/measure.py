@@ -41,7 +41,8 @@ def measure_fleet(vessels: int, work: Path, repeats: int, memory: str, only_runs
         _clear(place)
         _note(found, "bare load", call("bare_load", exports, place / "bare.duckdb"))
         if not only_runs:
-            _note(found, "pandas overdue", call("pandas_overdue", exports))
+            _note(found, "plain pandas", call("pandas_plain", exports))
+            _note(found, "tuned pandas", call("pandas_overdue", exports))
         _note(found, "overdue alone", call("overdue_alone", exports))
         _note(found, "whole run", call("whole_run", exports, place / "store", place / "whole.duckdb", memory))
         _add_month(place)
@@ -93,7 +94,8 @@ def summarize(measured: list[dict]) -> dict:
         ratios = {
             f"{what} : {to}": statistics.median(a["wall"] / b["wall"] for a, b in zip(found[what], found[to], strict=True))
             for what, to in (("whole run", "bare load"), ("overdue alone", "bare load"), ("a month more", "whole run"),
-                             ("pandas overdue", "whole run"), ("pandas overdue", "overdue alone"))
+                             ("plain pandas", "whole run"), ("plain pandas", "overdue alone"),
+                             ("tuned pandas", "whole run"), ("tuned pandas", "overdue alone"))
             if what in found and to in found
         }  # fmt: skip
         fleets.append(fleet | {"medians": medians, "ratios": ratios})

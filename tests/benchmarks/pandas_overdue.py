@@ -1,6 +1,6 @@
-"""What a user would write instead: the same CSVs in pandas, and only the month-end overdue table. Called as a process: EXPORTS [OUT.csv].
+"""The month-end overdue table in pandas as fast as we could write it, beside pandas_plain.py. Called as a process: EXPORTS [OUT.csv].
 
-As fast as we could write it: no loop over units, four to eight columns a file, words as categories, days as whole numbers. Its counts are
+No loop over units, four to eight columns a file, words as categories, days as whole numbers. Its counts are
 those of figure.overdue_monthly for the three duties of single units and for any of them ('*'); tests/benchmarks/test_benchmarks.py holds
 them against each other. It checks and keeps nothing, and tells of no row that it leaves out.
 """

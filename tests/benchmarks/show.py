@@ -10,7 +10,8 @@ COLOURS = {
     "bare load": "#777777",
     "whole run": "#0b62a4",
     "a month more": "#2e8b57",
-    "pandas overdue": "#b5552b",
+    "plain pandas": "#b5552b",
+    "tuned pandas": "#c79a3a",
     "overdue alone": "#8a5aa8",
 }
 WIDTH, HEIGHT, LEFT, TOP, RIGHT, BOTTOM = 640, 380, 60, 20, 150, 40

@@ -9,9 +9,9 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from tests.benchmarks import pandas_overdue, pandas_plain
 from tests.benchmarks.measure import measure_fleet, summarize
 from tests.benchmarks.overdue_alone import compute_overdue
-from tests.benchmarks.pandas_overdue import compute_overdue as compute_in_pandas
 from tests.benchmarks.show import print_tables, write_chart, write_json
 
 COMPARED = ("onboard_check", "annual_service", "pressure_test", "*")
@@ -44,15 +44,17 @@ def read_overdue(con) -> dict:
     return {row[:3]: row[3:] for row in found}
 
 
-def test_pandas_counts_what_the_run_counts(place, db):
-    table, _ = compute_in_pandas(place / "exports")
+@pytest.mark.parametrize("script", [pandas_plain, pandas_overdue])
+def test_pandas_counts_what_the_run_counts(place, db, script):
+    table, _ = script.compute_overdue(place / "exports")
     theirs = {
         (row.month_end.date(), row.imo_number, row.duty): (row.units, row.overdue, row.unknown) for row in table.itertuples()
     }
     with duckdb.connect(str(db), read_only=True) as con:
         ours = read_overdue(con)
     assert len(ours) > 1000 and sum(overdue for _, overdue, _ in ours.values()) > 100
-    assert {key: theirs[key] for key in ours} == ours
+    # a vessel that had units in a month and none at its end has no line in one of them
+    assert {key: theirs.get(key, (0, 0, 0)) for key in ours} == ours
 
 
 def test_the_overdue_table_alone_is_that_of_the_run(place, db):
@@ -89,6 +91,6 @@ def test_the_benchmark_runs_through(bench, tmp_path, capsys):
     write_json(bench[0], tmp_path / "bench.json")
     write_chart(bench[0], tmp_path / "bench.svg")
     told = json.loads((tmp_path / "bench.json").read_text())["fleets"][0]
-    assert set(told["medians"]) == {"bare load", "pandas overdue", "overdue alone", "whole run", "a month more"}
+    assert set(told["medians"]) == {"bare load", "plain pandas", "tuned pandas", "overdue alone", "whole run", "a month more"}
     assert told["medians"]["a month more"]["rows"] > told["medians"]["whole run"]["rows"] > 10_000
     assert "whole run" in (tmp_path / "bench.svg").read_text() and "2 vessels" in capsys.readouterr().out
