@@ -30,7 +30,7 @@ Tables = Mapping[tuple[str, str], Mapping[str, str]]
 
 
 def translate(
-    query: exp.Expression, tables: Tables, macros: Macros, parameters: Mapping[str, date]
+    query: exp.Expression, tables: Tables, macros: Macros, parameters: Mapping[str, date | int]
 ) -> tuple[str, set[tuple[str, str]]]:
     """Spark SQL for a parsed query, and the tables that it reads, each by the name that name_view gives it."""
     query = macros.expand(_put_in(query, parameters))
@@ -51,10 +51,11 @@ def name_view(table: tuple[str, str]) -> str:
     return "__".join(table)
 
 
-def _put_in(query: exp.Expression, parameters: Mapping[str, date]) -> exp.Expression:
+def _put_in(query: exp.Expression, parameters: Mapping[str, date | int]) -> exp.Expression:
     for node in list(query.find_all(exp.Parameter, exp.Placeholder)):
         value = parameters[node.name]
-        new = exp.cast(exp.Literal.string(value.isoformat()), "date")
+        is_day = isinstance(value, date)
+        new = exp.cast(exp.Literal.string(value.isoformat()), "date") if is_day else exp.Literal.number(value)
         if node is query:
             return new
         node.replace(new)
