@@ -1,45 +1,48 @@
--- one row is a rule that covers a stay, with the days [from_on, to_on) on which it does, before the layers
--- are settled. An attribute that the register leaves empty matches no scope.
-create temp table candidate as
-with first_test as (
-    select unit_id, min(serviced_on) as tested_on from record.service where kind = 'pressure_test' and outcome = 'satisfactory'
-    group by unit_id
-),
-bound as (
-    select rule.*, imo_number, max(binding.rank) as rank
-    from duty.provision as rule join duty.binding as binding using (regime_slug)
-    join record.vessel as vessel on (binding.flag is null or binding.flag = vessel.flag)
-        and (binding.vessels is null or list_contains(binding.vessels, imo_number))
-    where (rule.vessels is null or list_contains(rule.vessels, imo_number))
-        and (air_temp_below_c is null or lowest_air_temp_c < air_temp_below_c)
-        and (gross_tonnage_from is null or gross_tonnage >= gross_tonnage_from)
-        and (built_from_year is null or built_year >= built_from_year)
-        and (built_before_year is null or built_year < built_before_year)
-        and kind <> 'number'
-    group by all
-),
--- Of units that are described alike one is held against the words of the rules: searching texts is slow, and there are few of them.
-described as (
-    select file_id, record_no, unit_id, agent, form, expelled_by, foam_kind, lining, space_category, space_name, agent_detail,
-        shell_material, charge_kg, charge_l, cartridge_ml, dense_rank() over (order by agent, form, expelled_by, foam_kind, lining,
-            space_category, space_name, agent_detail, shell_material, charge_kg, charge_l, cartridge_ml) as sort_no
-    from record.unit
-),
-suited as (
-    select sort_no, rule_id
-    from (select distinct described.* exclude (file_id, record_no, unit_id) from described) as sort join duty.provision as rule
-        on (agents is null or list_contains(agents, agent)) and (forms is null or list_contains(forms, form))
-        and (rule.expelled_by is null or list_contains(rule.expelled_by, sort.expelled_by))
-        and (foam_kinds is null or list_contains(foam_kinds, foam_kind)) and (linings is null or list_contains(linings, lining))
-        and (space_categories is null or list_contains(space_categories, space_category))
-        and (space_names is null or has_word(space_name, space_names))
-        and (agent_details is null or has_word(agent_detail, agent_details))
-        and (without_details is null or not has_word(agent_detail, without_details))
-        and (shell_materials is null or has_word(shell_material, shell_materials))
-        and (charge_above is null or coalesce(charge_kg, charge_l) > charge_above)
-        and (charge_up_to is null or coalesce(charge_kg, charge_l) <= charge_up_to)
-        and (cartridge_ml_up_to is null or cartridge_ml <= cartridge_ml_up_to)
-)
+-- one row is a rule and a vessel that it binds
+create temp table bound_vessel as
+select rule.*, imo_number, max(binding.rank) as rank
+from duty.provision as rule join duty.binding as binding using (regime_slug)
+join record.vessel as vessel on (binding.flag is null or binding.flag = vessel.flag)
+    and (binding.vessels is null or list_contains(binding.vessels, imo_number))
+where (rule.vessels is null or list_contains(rule.vessels, imo_number))
+    and (air_temp_below_c is null or lowest_air_temp_c < air_temp_below_c)
+    and (gross_tonnage_from is null or gross_tonnage >= gross_tonnage_from)
+    and (built_from_year is null or built_year >= built_from_year)
+    and (built_before_year is null or built_year < built_before_year)
+    and kind <> 'number'
+group by all;
+
+-- one row is a row of the register; of units that are described alike one is held against the words of the rules: searching texts is
+-- slow, and there are few of them
+create temp table described as
+select file_id, record_no, unit_id, agent, form, expelled_by, foam_kind, lining, space_category, space_name, agent_detail,
+    shell_material, charge_kg, charge_l, cartridge_ml, dense_rank() over (order by agent, form, expelled_by, foam_kind, lining,
+        space_category, space_name, agent_detail, shell_material, charge_kg, charge_l, cartridge_ml) as sort_no
+from record.unit;
+
+-- one row is a rule and a description that it speaks of. An attribute that the register leaves empty matches no scope.
+create temp table suited as
+select sort_no, rule_id
+from (select distinct described.* exclude (file_id, record_no, unit_id) from described) as sort join duty.provision as rule
+    on (agents is null or list_contains(agents, agent)) and (forms is null or list_contains(forms, form))
+    and (rule.expelled_by is null or list_contains(rule.expelled_by, sort.expelled_by))
+    and (foam_kinds is null or list_contains(foam_kinds, foam_kind)) and (linings is null or list_contains(linings, lining))
+    and (space_categories is null or list_contains(space_categories, space_category))
+    and (space_names is null or has_word(space_name, space_names))
+    and (agent_details is null or has_word(agent_detail, agent_details))
+    and (without_details is null or not has_word(agent_detail, without_details))
+    and (shell_materials is null or has_word(shell_material, shell_materials))
+    and (charge_above is null or coalesce(charge_kg, charge_l) > charge_above)
+    and (charge_up_to is null or coalesce(charge_kg, charge_l) <= charge_up_to)
+    and (cartridge_ml_up_to is null or cartridge_ml <= cartridge_ml_up_to);
+
+-- one row is a unit and the day of its first pressure test
+create temp table first_test as
+select unit_id, min(serviced_on) as tested_on from record.service where kind = 'pressure_test' and outcome = 'satisfactory'
+group by unit_id;
+
+-- The rules of `wanted` (rule_id) that cover a stay, with the days [from_on, to_on) on which each does, before the layers are settled.
+create or replace macro covering(wanted) as table
 select rule_id, kind, rank, stay.stay_no as covered, true as is_sure,
     greatest(coalesce(effective_from, date '0001-01-01'), case when age_from_months is null then date '0001-01-01'
         else due_date(stay.made_on, age_from_months) end, case when tested_before then tested_on else date '0001-01-01' end) as from_on,
@@ -47,17 +50,12 @@ select rule_id, kind, rank, stay.stay_no as covered, true as is_sure,
         else due_date(stay.made_on, age_until_months) end) as to_on
 from duty.stay as stay
 join described on described.file_id = stay.file_id and described.record_no = stay.record_no and described.unit_id = stay.unit_id
-join suited using (sort_no) join bound using (rule_id, imo_number)
+join (from suited semi join query_table(wanted) as wanted using (rule_id)) as suited using (sort_no)
+join bound_vessel as bound using (rule_id, imo_number)
 left join first_test on first_test.unit_id = stay.unit_id
 where (made_from is null or stay.made_on >= made_from) and (made_before is null or stay.made_on < made_before)
     and (age_from_months is null and age_until_months is null or stay.made_on is not null)
     and (tested_before is null or not tested_before or tested_on is not null);
-
--- Rules taken away go first, so that what such a rule had replaced stands again; then those whose place another takes.
-create temp table cut as from days_taken(candidate, true);
-create temp table standing as from days_left(candidate, cut);
-create or replace temp table cut as from days_taken(standing, false);
-create temp table kept as from days_left(standing, cut);
 
 -- one row is a pair of rules for one duty, of which the strong one never falls due later than the weak one, whatever the records
 -- say: no longer to wait, the same first basis and anchor, satisfied by nothing that the other would not take, called for by all
@@ -92,6 +90,22 @@ laxer as (
 )
 select strong_id, weak_id from pair anti join laxer using (strong_id, weak_id);
 
+-- one row is a rule that may take another's place, take it away or outdo it, or that another may: few do, and the others, which cover
+-- most stays, are in force wherever they cover one
+create temp table contested as
+select rule_id from duty.replaced union select of_rule_id from duty.replaced
+union select strong_id from no_laxer union select weak_id from no_laxer;
+create temp table uncontested as select rule_id from duty.provision except select rule_id from contested;
+
+-- one row is a contested rule that covers a stay
+create temp table candidate as from covering(contested);
+
+-- Rules taken away go first, so that what such a rule had replaced stands again; then those whose place another takes.
+create temp table cut as from days_taken(candidate, true);
+create temp table standing as from days_left(candidate, cut);
+create or replace temp table cut as from days_taken(standing, false);
+create temp table kept as from days_left(standing, cut);
+
 -- A rule for a duty gives way to one that is no laxer; of two alike, to that of the stronger layer. Where none is the stricter in all,
 -- each is asked, and the figures go by what falls due first.
 create or replace temp table cut as
@@ -103,7 +117,19 @@ where (strong.rank, weak.rule_id) > (weak.rank, strong.rule_id)
 
 -- duty.in_force: one row is a stretch of days [from_on, to_on) on which a rule binds a stay, layers settled
 create table duty.in_force as
-select rule_id, covered as stay_no, from_on, to_on from days_left(kept, cut) order by rule_id, stay_no, from_on;
+select rule_id, covered as stay_no, from_on, to_on
+from (
+    select rule_id, covered, from_on, to_on from days_left(kept, cut)
+    union all
+    select rule_id, covered, from_on, to_on from covering(uncontested) where from_on < to_on
+)
+order by rule_id, stay_no, from_on;
+drop table first_test;
+drop table suited;
+drop table described;
+drop table bound_vessel;
+drop table contested;
+drop table uncontested;
 delete from duty.rule where rule_id not in (select rule_id from duty.in_force);
 delete from duty.satisfied_by where rule_id not in (select rule_id from duty.rule);
 
