@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
-from itertools import chain
 from pathlib import Path
 
 import duckdb
@@ -45,6 +44,7 @@ from dashboards.processes import PARTS_A_PROCESS, count_processors, share_work, 
 from pipeline.errors import UserError
 
 MANY_UNITS = 1_000  # fewer are written before other processes have begun
+FLEET_PAGES = (fleet, register, overdue, fitness, defects, corrosion, agents, watch_list, quality, method)
 ASSETS = ("style.css", "site.js", "choose.js", "register.js")
 
 
@@ -97,8 +97,8 @@ def prepare_site(db: Path, site: Path, processes: int | None = None) -> Prepared
             context = database.read_context(con, db)
             new = pick_free(site, "new")
             start_folder(new)
-            paths, rest = write_first_pages(con, context, new)
-        paths += write_rest(db, rest, new, processes)
+            read = read_shared(con, context, new)
+        paths = write_all(db, read, new, processes)
         return PreparedSite(new, sum_up(site, new, paths))
     except BaseException as error:
         if new != site:
@@ -136,44 +136,48 @@ def write_calendars(con: duckdb.DuckDBPyConnection, context: Context, new: Path)
 
 
 @dataclass(frozen=True)
-class Rest:
-    """What the pages of vessels, lists and units are written from, read before the database is closed."""
+class Shared:
+    """What pages are written from by every process, read before the database is closed."""
 
     context: Context
     book: ListBook
     vessels: Callable[[str], VesselData]
 
 
-def write_first_pages(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> tuple[list[str], Rest]:
-    """The pages of the fleet, and what the others are written from."""
+def read_shared(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> Shared:
+    """The calendars are written here, since pages lead to those that there are."""
     context = write_calendars(con, context, new)
     book, context = list_page.read_book(con, context)
-    others = (register, overdue, fitness, defects, corrosion, agents, watch_list, quality, method)
-    pages = chain(fleet.make_pages(con, context), (module.make_page(con, context) for module in others))
-    return write_pages(pages, context, new), Rest(context, book, vessel_data.read_all(con, context, AHEAD_DAYS))
+    return Shared(context, book, vessel_data.read_all(con, context, AHEAD_DAYS))
 
 
-def write_rest(db: Path, rest: Rest, new: Path, processes: int | None) -> list[str]:
-    """The pages that there are many of, shared out to processes; which lists are asked for is known when the vessels are written."""
-    context = rest.context
+def write_all(db: Path, read: Shared, new: Path, processes: int | None) -> list[str]:
+    """Every page, shared out to processes; which lists are asked for is known when the fleet's pages and the vessels' are written."""
+    context = read.context
     if processes is None:
         processes = count_processors() if len(context.unit_pages) >= MANY_UNITS else 1
 
-    def share(write: Callable[[Sequence[str]], Iterator[Page]], names: Sequence[str]) -> list[str]:
-        def work(part: Sequence[str]) -> tuple[list[str], set[str]]:
+    def share(write: Callable[[Sequence], Iterator[Page]], things: Sequence) -> list[str]:
+        def work(part: Sequence) -> tuple[list[str], set[str]]:
             return write_pages(write(part), context, new), context.lists.asked
 
-        done = share_work(work, split_evenly(names, PARTS_A_PROCESS * processes), processes)
+        done = share_work(work, split_evenly(things, PARTS_A_PROCESS * processes), processes)
         context.lists.asked.update(*(asked for _, asked in done))
         return [path for paths, _ in done for path in paths]
+
+    def write_fleet(places: Sequence[int]) -> Iterator[Page]:
+        with database.open_database(db) as con:
+            for module in (FLEET_PAGES[place] for place in places):
+                yield from module.make_pages(con, context) if module is fleet else (module.make_page(con, context),)
 
     def write_units(part: Sequence[str]) -> Iterator[Page]:
         with database.open_database(db) as con:
             yield from unit.make_pages(con, context, part)
 
-    paths = share(lambda part: vessel.make_pages(rest.vessels, context, part), [v.imo_number for v in context.vessels])
-    paths += share(lambda part: vessel_sheet.make_pages(rest.vessels, context, part), [v.imo_number for v in context.vessels])
-    paths += share(lambda part: list_page.make_pages(rest.book, context, part), sorted(context.lists.asked))
+    paths = share(write_fleet, range(len(FLEET_PAGES)))
+    paths += share(lambda part: vessel.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
+    paths += share(lambda part: vessel_sheet.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
+    paths += share(lambda part: list_page.make_pages(read.book, context, part), sorted(context.lists.asked))
     return paths + share(write_units, sorted(context.unit_pages))
 
 
