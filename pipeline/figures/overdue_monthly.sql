@@ -2,9 +2,11 @@
 -- A stretch [from_on, to_on) adds 1 from from_on and takes it off at to_on, so that a count at the end of day E is the sum
 -- of signs up to E, and unit-days through E are the sum of sign * (E - day + 1): no unit-by-day grid is needed.
 create table figure.overdue_monthly as
+-- the month of the first record, or of the first day on which a unit counts: before it there is nothing to tell
 with first_month as (
-    select date_trunc('month', coalesce(min(seen_on), $as_of::date))::date as start_on
-    from (select min(inspected_on) as seen_on from record.inspection union all select min(serviced_on) from record.service)
+    select date_trunc('month', greatest(coalesce(min(seen_on), $as_of::date), min(counted_on)))::date as start_on
+    from (select min(inspected_on) as seen_on from record.inspection union all select min(serviced_on) from record.service),
+        (select least(min(from_on), $as_of::date) as counted_on from figure.count_interval where measure = 'unit')
     where seen_on <= $as_of::date
 ),
 month as (
