@@ -43,11 +43,12 @@ def measure_fleet(vessels: int, work: Path, repeats: int, memory: str, only_runs
         if not only_runs:
             _note(found, "plain pandas", call("pandas_plain", exports))
             _note(found, "tuned pandas", call("pandas_overdue", exports))
-        _note(found, "overdue alone", call("overdue_alone", exports))
+            _note(found, "overdue alone", call("overdue_alone", exports))
         _note(found, "whole run", call("whole_run", exports, place / "store", place / "whole.duckdb", memory))
-        _add_month(place)
-        _note(found, "a month more", call("whole_run", exports, place / "store", place / "month.duckdb", memory))
-        _take_month(place)
+        if not only_runs:
+            _add_month(place)
+            _note(found, "a month more", call("whole_run", exports, place / "store", place / "month.duckdb", memory))
+            _take_month(place)
     if not keep:
         shutil.rmtree(place)
     return {"vessels": vessels, "bytes": size, "repeats": repeats, "memory_setting": memory, "found": found}

@@ -54,11 +54,19 @@ def _read_table(con: duckdb.DuckDBPyConnection, exports: Path, table: contract.T
         wanted.append("imo_number in (select imo_number from record.vessel)")
     if table.event_on and "unit_id" in table.column_names:
         wanted.append("unit_id in (select unit_id from record.unit)")
+    key = ", ".join(table.key)
     con.execute(
-        f"create table record.{table.name} as select distinct on ({', '.join(table.key)}) * exclude (is_good), '' as file_id, "
-        f"row_number() over () as record_no, 0::bigint as line_no from (select {typed}, {is_good} as is_good from {source}) "
-        f"where is_good and {' and '.join(wanted or ['true'])}"
+        f"create temp table good as select * exclude (is_good), '' as file_id, row_number() over () as record_no, 0::bigint as line_no "
+        f"from (select {typed}, {is_good} as is_good from {source}) where is_good and {' and '.join(wanted or ['true'])}"
     )
+    # few keys come twice: to look at all rows for the one to stay takes four times as long
+    con.execute(f"create temp table twice as select {key} from good group by all having count(*) > 1")
+    con.execute(
+        f"create table record.{table.name} as from good anti join twice using ({key}) "
+        f"union all select distinct on ({key}) good.* from good semi join twice using ({key})"
+    )
+    con.execute("drop table good")
+    con.execute("drop table twice")
     return con.execute(f"select count(*) from record.{table.name}").fetchone()[0]
 
 
