@@ -15,6 +15,7 @@ COLOURS = {
     "overdue alone": "#8a5aa8",
 }
 WIDTH, HEIGHT, LEFT, TOP, RIGHT, BOTTOM = 640, 380, 60, 20, 150, 40
+LETTERS = 14  # the height of a line of text
 
 
 def print_tables(results: dict) -> None:
@@ -77,15 +78,24 @@ def write_chart(results: dict, path: Path) -> None:
         x = place(vessels, 10**y_low)[0]
         parts.append(f'<text x="{x:.1f}" y="{HEIGHT - BOTTOM + 18}" text-anchor="middle">{vessels:,}</text>')
     parts.append(f'<text x="{(LEFT + WIDTH - RIGHT) / 2}" y="{HEIGHT - 6}" text-anchor="middle">vessels</text>')
-    parts += [_draw_line(what, [place(*point) for point in line]) for what, line in lines.items() if line]
+    drawn = {what: [place(*point) for point in line] for what, line in lines.items() if line}
+    names = _part_names({what: line[-1][1] for what, line in drawn.items()})
+    parts += [_draw_line(what, line, names[what]) for what, line in drawn.items()]
     path.write_text("\n".join([*parts, "</svg>", ""]), encoding="utf-8")
 
 
-def _draw_line(what: str, points: list[tuple[float, float]]) -> str:
+def _part_names(ends: dict[str, float]) -> dict[str, float]:
+    """How high each name is written: beside the end of its line, and a line of text below the name above it."""
+    heights, above = {}, -LETTERS
+    for what, end in sorted(ends.items(), key=lambda item: item[1]):
+        heights[what] = above = max(end, above + LETTERS)
+    return heights
+
+
+def _draw_line(what: str, points: list[tuple[float, float]], height: float) -> str:
     through = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
     dots = "".join(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3"/>' for x, y in points)
-    x, y = points[-1]
     return (
         f'<g fill="{COLOURS[what]}"><polyline points="{through}" fill="none" stroke="{COLOURS[what]}" stroke-width="2"/>{dots}'
-        f'<text x="{x + 8:.1f}" y="{y + 4:.1f}">{what}</text></g>'
+        f'<text x="{points[-1][0] + 8:.1f}" y="{height + 4:.1f}">{what}</text></g>'
     )
