@@ -16,7 +16,7 @@ from pathlib import Path
 import duckdb
 
 from dashboards import database, due_calendar, render
-from dashboards.blocks import Context, Page
+from dashboards.blocks import FLEET, Context, Page
 from dashboards.exchange import exchange_folders
 from dashboards.leftovers import MARKER, is_foreign, pick_free, remove_site, sweep_leftovers
 from dashboards.pages import (
@@ -177,7 +177,9 @@ def write_all(db: Path, read: Shared, new: Path, processes: int | None) -> list[
     paths = share(write_fleet, range(len(FLEET_PAGES)))
     paths += share(lambda part: vessel.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
     paths += share(lambda part: vessel_sheet.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
-    paths += share(lambda part: list_page.make_pages(read.book, context, part), sorted(context.lists.asked))
+    # the fleet's lists first: they are the longest, and the process that had them last would be waited for
+    lists = sorted(context.lists.asked, key=lambda path: (not path.startswith(f"list/{FLEET}/"), path))
+    paths += share(lambda part: list_page.make_pages(read.book, context, part), lists)
     return paths + share(write_units, sorted(context.unit_pages))
 
 
