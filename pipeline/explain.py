@@ -4,11 +4,11 @@ behind each date, and the rule."""
 from __future__ import annotations
 
 from datetime import date, timedelta
-from importlib.resources import files
 from pathlib import Path
 from types import SimpleNamespace
 
 from pipeline.errors import UserError
+from pipeline.statements import read_sql
 from pipeline.warehouse.build import read_database
 
 CAUTION = (
@@ -85,7 +85,7 @@ def _stay_line(imo, vessel, agent, form, charge, made_on, precision, from_on, to
 
 def _span_lines(con, unit_id: str, as_of: date) -> list[str]:
     lines, last = [], None
-    for span in _select(con, _read_sql("explain.sql"), {"unit_id": unit_id, "as_of": as_of}):
+    for span in _select(con, read_sql("pipeline", "explain"), {"unit_id": unit_id, "as_of": as_of}):
         whose = (span.duty, span.imo_number, span.group_id, span.stay_no, span.rule_id, span.judged_from)
         if whose != last:
             last = whose
@@ -140,8 +140,8 @@ def _select(con, sql: str, parameters: dict) -> list[SimpleNamespace]:
 
 def _verdict_lines(con, unit_id: str) -> list[str]:
     """What stands against the unit: each reason with what was seen, its limit, rule, source and record; hard reasons first."""
-    rows = _select(con, _read_sql("explain_verdicts.sql"), {"unit_id": unit_id})
-    laxer = con.execute(_read_sql("explain_laxer.sql"), {"unit_id": unit_id}).fetchall()
+    rows = _select(con, read_sql("pipeline", "explain_verdicts"), {"unit_id": unit_id})
+    laxer = con.execute(read_sql("pipeline", "explain_laxer"), {"unit_id": unit_id}).fetchall()
     said = [
         f"  ASKS LESS: rule {rule_id} ({regime}, {label}; {file}): {loosens}" for rule_id, regime, label, file, loosens in laxer
     ]
@@ -179,7 +179,7 @@ def _failed_lines(con, unit_id: str, as_of: date) -> list[str]:
 
 def _corrected_lines(con, unit_id: str, as_of: date) -> list[str]:
     """Cells behind these dates that somebody declared to be otherwise than they came."""
-    rows = con.execute(_read_sql("explain_corrections.sql"), {"unit_id": unit_id, "as_of": as_of}).fetchall()
+    rows = con.execute(read_sql("pipeline", "explain_corrections"), {"unit_id": unit_id, "as_of": as_of}).fetchall()
     if not rows:
         return []
     return ["", "Declared corrections:"] + [
@@ -190,17 +190,13 @@ def _corrected_lines(con, unit_id: str, as_of: date) -> list[str]:
 
 def _version_lines(con, unit_id: str, as_of: date) -> list[str]:
     """Earlier versions of the records: which counted until when."""
-    rows = con.execute(_read_sql("explain_versions.sql"), {"unit_id": unit_id, "as_of": as_of}).fetchall()
+    rows = con.execute(read_sql("pipeline", "explain_versions"), {"unit_id": unit_id, "as_of": as_of}).fetchall()
     if not rows:
         return []
     return ["", "Earlier versions, replaced by later files:"] + [
         f"  {what} {_place(path, line_no, record_no)}, received {came}: counted until {until}, then [{later}, record {later_no}]"
         for what, path, line_no, record_no, came, until, later, later_no in rows
     ]
-
-
-def _read_sql(name: str) -> str:
-    return files("pipeline").joinpath(name).read_text(encoding="utf-8")
 
 
 def _place(path: str, line_no: int, record_no: int) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from importlib.resources import files
 from pathlib import Path
 
 from pipeline.duties.rule_keys import schema
 from pipeline.errors import UserError
 from pipeline.explain import CAUTION
+from pipeline.statements import read_sql
 from pipeline.warehouse.build import read_database
 
 CERTAINTY = {
@@ -28,7 +28,7 @@ def list_rules(db: Path, imo_number: str | None) -> list[str]:
     with read_database(db) as con:
         as_of = con.execute("select as_of from intake.run").fetchone()[0]
         whose = "the fleet" if imo_number is None else _name_vessel(con, db, imo_number)
-        sql = files("pipeline").joinpath("rule_list.sql").read_text(encoding="utf-8")
+        sql = read_sql("pipeline", "rule_list")
         rows = con.execute(sql, {"imo_number": imo_number, "as_of": as_of}).fetchall()
         idle = con.execute(_IDLE_SQL).fetchall()
     lines, last = [f"Rules in force on {as_of} for {whose}"], None

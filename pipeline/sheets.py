@@ -13,7 +13,6 @@ import json
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 
 from pipeline.errors import UserError, show_text
@@ -21,6 +20,7 @@ from pipeline.intake.dialect import sheet_name
 from pipeline.intake.sheet import ANSWER, LINE, PLACE, REASON, write_answer
 from pipeline.intake.store import replace_file
 from pipeline.spreadsheet import guard
+from pipeline.statements import read_sql
 from pipeline.tell import say_count
 from pipeline.warehouse.build import read_database
 
@@ -55,7 +55,7 @@ class Sheet:
 def read_sheets(db: Path) -> list[Sheet]:
     """The open rows of the quarantine by source. Raises UserError no-database, database-busy, not-our-database."""
     with read_database(db) as con:
-        rows = con.execute(files("pipeline").joinpath("sheets.sql").read_text(encoding="utf-8")).fetchall()
+        rows = con.execute(read_sql("pipeline", "sheets")).fetchall()
     sources: dict[tuple[str, str, str, str], list[OpenRecord]] = {}
     for folder, dialect, encoding, delimiter, file_id, path, record_no, line_no, raw, reasons in rows:
         record = OpenRecord(file_id, path, record_no, line_no, json.loads(raw), tuple(reasons))

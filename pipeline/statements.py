@@ -7,12 +7,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from importlib.resources import files
 from typing import Any
 
 import duckdb
 
 MADE = re.compile(r"^create (?:temp )?table (\S+) as\b", re.MULTILINE)
 Slice = dict[str, int]  # what a text names as $first and $last
+
+
+def read_sql(room: str, name: str) -> str:
+    """The SQL of a file of that name in a package, as in read_sql("pipeline.duties", "spans")."""
+    return files(room).joinpath(f"{name}.sql").read_text(encoding="utf-8")
 
 
 def run_sql(con: duckdb.DuckDBPyConnection, text: str, parameters: Mapping[str, Any] | None = None) -> None:

@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import duckdb
 
-from pipeline.statements import DUCKDB, Statements
+from pipeline.statements import DUCKDB, Statements, read_sql
 
 
 def flag_rules() -> dict[str, dict]:
@@ -17,7 +17,7 @@ def flag_rules() -> dict[str, dict]:
 
 def flag_records(con: duckdb.DuckDBPyConnection) -> None:
     """Flag what is doubtful in the records themselves."""
-    add_flags(con, files("pipeline.checks").joinpath("flags.sql").read_text(encoding="utf-8"))
+    add_flags(con, read_sql("pipeline.checks", "flags"))
 
 
 def add_flags(con: duckdb.DuckDBPyConnection, sql: str, statements: Statements = DUCKDB) -> None:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-
 import duckdb
 
 from pipeline.checks.flags import add_flags
 from pipeline.duties.rule_book import RuleBook
 from pipeline.duties.rules import load_rules
-from pipeline.statements import DUCKDB, Slice, Statements
+from pipeline.statements import DUCKDB, Slice, Statements, read_sql
 
 EVENTS_AT_ONCE = 1_000_000  # a window over so many takes some 300 MB
 
@@ -18,9 +16,9 @@ def build_duties(con: duckdb.DuckDBPyConnection, book: RuleBook, statements: Sta
     """Load the rules and build the spans; none of it depends on the day of the report."""
     load_rules(con, book, statements)
     for name in ("stays", "in_force", "events", "called_for"):
-        statements.run(con, _read_sql(name))
-    statements.run_slices(con, _read_sql("spans"), slice_subjects(con))
-    add_flags(con, _read_sql("stated_due"), statements)
+        statements.run(con, read_sql("pipeline.duties", name))
+    statements.run_slices(con, read_sql("pipeline.duties", "spans"), slice_subjects(con))
+    add_flags(con, read_sql("pipeline.duties", "stated_due"), statements)
     for name in ("duty.subject_event", "plan", "called_for"):
         con.execute(f"drop table {name}")
 
@@ -39,7 +37,3 @@ def slice_subjects(con: duckdb.DuckDBPyConnection) -> list[Slice]:
     ).fetchall()
     ends = [last for (last,) in rows] or [0]
     return [{"first": before + 1, "last": last} for before, last in zip([0, *ends], ends, strict=False)]
-
-
-def _read_sql(name: str) -> str:
-    return files("pipeline.duties").joinpath(f"{name}.sql").read_text(encoding="utf-8")

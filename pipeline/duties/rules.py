@@ -6,13 +6,12 @@ A rule says what is due how often, or what makes a unit unfit; each carries sour
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 
 import duckdb
 
 from pipeline.duties.rule_book import RuleBook, say_loosening
 from pipeline.duties.rule_keys import schema
-from pipeline.statements import DUCKDB, Statements
+from pipeline.statements import DUCKDB, Statements, read_sql
 
 SQL_TYPES = {
     "text": "varchar", "slug": "varchar", "word": "varchar", "measure": "varchar", "texts": "varchar[]", "slugs": "varchar[]",
@@ -23,8 +22,8 @@ ABOUT = ("kind", "regime", "regime_slug", "layer", "flag", "breach_label", "loos
 
 def load_rules(con: duckdb.DuckDBPyConnection, book: RuleBook, statements: Statements = DUCKDB) -> None:
     """Fill duty.provision (every rule), duty.binding, duty.replaced, and duty.rule, limit, ground, placement and number."""
-    for name in ("macros.sql", "rules.sql"):
-        statements.run(con, files("pipeline.duties").joinpath(name).read_text(encoding="utf-8"))
+    for name in ("macros", "rules"):
+        statements.run(con, read_sql("pipeline.duties", name))
     _fill(con, "binding", [
         {"regime_slug": bound.regime.slug, "rank": bound.rank, "flag": bound.flag, "vessels": list(bound.vessels) if bound.vessels else None}
         for bound in book.bindings

@@ -12,7 +12,7 @@ import duckdb
 
 from pipeline.checks.flags import add_flags
 from pipeline.figures.prices import load_prices
-from pipeline.statements import DUCKDB, Statements
+from pipeline.statements import DUCKDB, Statements, read_sql
 
 # In this order: a later one may read an earlier one. A name is a file of SQL; where a module of that name stands beside it, its
 # `fill(con, as_of)` then computes what SQL can't.
@@ -65,7 +65,7 @@ def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence
     register_intervals(con)
     folder = files("pipeline.figures")
     for name in names:
-        statements.run(con, folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"), {"as_of": as_of})
+        statements.run(con, read_sql("pipeline.figures", name), {"as_of": as_of})
         if folder.joinpath(f"{name}.py").is_file():
             import_module(f"pipeline.figures.{name}").fill(con, as_of)
             statements.forget()
@@ -81,4 +81,4 @@ def build_figures(
     """Run every figure's SQL, or that of those named, with the day as its only parameter. prices: as read_prices gives them."""
     load_prices(con, prices)
     compute_figures(con, as_of, FIGURES if names is None else names, statements)
-    add_flags(con, files("pipeline.figures").joinpath("quiet_vessel.sql").read_text(encoding="utf-8"), statements)
+    add_flags(con, read_sql("pipeline.figures", "quiet_vessel"), statements)

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from importlib.resources import files
 from pathlib import Path
 
 import duckdb
@@ -15,6 +14,7 @@ from pipeline.contract import Table
 from pipeline.intake.dialect import Dialect, Feed
 from pipeline.intake.parse import Parsed
 from pipeline.intake.store import ReceivedFile
+from pipeline.statements import read_sql
 
 # Values bound to a statement cost many times their size.
 ROWS_AT_ONCE = 20_000
@@ -23,7 +23,7 @@ PROBLEM_TYPE = "STRUCT(rule VARCHAR, column_name VARCHAR, value VARCHAR)[]"
 
 def stage_files(con: duckdb.DuckDBPyConnection, read: list[tuple[ReceivedFile, Dialect, Parsed]]) -> None:
     """Write `stage_file` (one row a received file) and `stage_feed` (one row a Parquet file with its table)."""
-    con.execute(files("pipeline.intake").joinpath("stage.sql").read_text(encoding="utf-8"))
+    con.execute(read_sql("pipeline.intake", "stage"))
     file_rows, feed_rows, broken_rows, answer_rows = [], [], [], []
     for number, (file, dialect, parsed) in enumerate(read):
         received_at = datetime.fromisoformat(file.received_at).replace(tzinfo=None)
@@ -112,7 +112,7 @@ def _read_spelling(con: duckdb.DuckDBPyConnection, table: Table) -> bool:
     con.execute(
         f"create or replace temp view known_unit as select distinct unit_id from {known if is_register else 'record.unit'}"
     )
-    con.execute(files("pipeline.intake").joinpath("spelling.sql").read_text(encoding="utf-8"), {"is_register": is_register})
+    con.execute(read_sql("pipeline.intake", "spelling"), {"is_register": is_register})
     return True
 
 

@@ -11,7 +11,6 @@ import shutil
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 
 import duckdb
@@ -19,6 +18,7 @@ import duckdb
 from pipeline import contract
 from pipeline.errors import UserError
 from pipeline.lock import Held, hold_lock, remove_lock
+from pipeline.statements import read_sql
 
 # Nothing is fetched or guessed: an extension that is missing is an error, not a download.
 CONNECTION = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
@@ -102,7 +102,7 @@ def build_database(db: Path, memory: str | None = None) -> Iterator[Build]:
             con = _prepare(duckdb.connect(str(part), config=dict(CONNECTION)))
             limit_memory(con, memory, spill_place(db))
             con.execute(contract.macros_sql())
-            con.execute(files("pipeline.warehouse").joinpath("schema.sql").read_text(encoding="utf-8"))
+            con.execute(read_sql("pipeline.warehouse", "schema"))
             yield Build(con, part, db)
         except duckdb.OutOfMemoryException as error:
             raise UserError("out-of-memory", memory=memory or MOST_MEMORY) from error
