@@ -27,10 +27,10 @@ check: $(VENV)/.test-ready  ## formatting and lint, changes nothing
 fix: $(VENV)/.test-ready  ## format and mend what can be mended
 	$(VENV)/bin/ruff format . && $(VENV)/bin/ruff check --fix .
 
-bench: $(VENV)/.test-ready  ## speed and memory of runs on 10, 100 and 1,000 vessels (an hour, 3 GB of disk)
+bench: $(VENV)/.test-ready  ## speed and memory of runs on 10, 100 and 1,000 vessels (half an hour, 5 GB of disk)
 	$(VENV)/bin/python -m tests.benchmarks --work .bench
 
-bench-huge: $(VENV)/.test-ready  ## the same on 10,000 vessels, once (hours, 30 GB of disk)
+bench-huge: $(VENV)/.test-ready  ## a bare load and a whole run of 10,000 vessels, once (half an hour, 30 GB of disk)
 	$(VENV)/bin/python -m tests.benchmarks --work .bench --vessels 10000 --repeats 1 --memory 8GB --only-runs --out .bench-huge
 
 bench-pages: $(VENV)/.test-ready  ## sizes and speed of the pages of a thousand vessels

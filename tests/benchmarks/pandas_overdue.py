@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -182,10 +183,10 @@ def _count_all(counted, stays, did, ends, fleet, as_of: int) -> pd.DataFrame:
     return table.assign(month_end=table.month_end.to_numpy().astype("datetime64[D]"))
 
 
-def main() -> None:
-    """Print seconds, rows and the latest count as JSON; with OUT.csv also write the table."""
+def time_script(compute: Callable[[Path], tuple[pd.DataFrame, int]]) -> None:
+    """Print seconds, rows read and lines made as JSON; with OUT.csv also write the table."""
     started = time.perf_counter()
-    table, rows = compute_overdue(Path(sys.argv[1]))
+    table, rows = compute(Path(sys.argv[1]))
     seconds = time.perf_counter() - started
     if len(sys.argv) > 2:
         table.to_csv(sys.argv[2], index=False)
@@ -193,4 +194,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    time_script(compute_overdue)

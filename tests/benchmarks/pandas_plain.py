@@ -1,20 +1,16 @@
 """What an analyst would write: all of the CSVs in pandas, and the month-end overdue table by merge_asof. Called as a process: EXPORTS [OUT.csv].
 
-Vectorised and without a loop over units or months, in some forty plain lines; pandas_overdue.py is the same table as fast as we could make
-it, at four times the length. Both count what figure.overdue_monthly counts for the three duties of single units and for any of them
+Vectorised and without a loop over units or months; pandas_overdue.py is the same table as fast as we could make it, at twice the length. Both count what figure.overdue_monthly counts for the three duties of single units and for any of them
 ('*'); tests/benchmarks/test_benchmarks.py holds them against it. Neither checks, keeps or proves anything.
 """
 
 from __future__ import annotations
 
-import json
-import sys
-import time
 from pathlib import Path
 
 import pandas as pd
 
-from tests.benchmarks.pandas_overdue import AS_OF, DUTIES, SERVED
+from tests.benchmarks.pandas_overdue import AS_OF, DUTIES, SERVED, time_script
 
 DATES = {
     "vessel": ["joined_on", "left_on", "laid_up_from", "laid_up_to"],
@@ -90,15 +86,5 @@ def compute_overdue(exports: Path) -> tuple[pd.DataFrame, int]:
     return pd.concat([count_units(frame, duty) for duty, frame in states.items()], ignore_index=True), rows
 
 
-def main() -> None:
-    """Print seconds, rows and lines as JSON; with OUT.csv also write the table."""
-    started = time.perf_counter()
-    table, rows = compute_overdue(Path(sys.argv[1]))
-    seconds = time.perf_counter() - started
-    if len(sys.argv) > 2:
-        table.to_csv(sys.argv[2], index=False)
-    print(json.dumps({"seconds": seconds, "rows": rows, "lines": len(table)}))
-
-
 if __name__ == "__main__":
-    main()
+    time_script(compute_overdue)
