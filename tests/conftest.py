@@ -39,7 +39,7 @@ FIGURES_FOR = {
         "spec/test_revision", "spec/test_dialects", "spec/test_archives", "spec/test_learn", "learn/test_what_a_newcomer_saw",
         "property/test_damage", "property/test_overlap", "property/test_row_accounting", "published/test_csv_facts",
         "property/test_order_and_sheets", "property/test_dialect_round_trip", "property/test_lateness", "property/test_reference",
-        "tests/test_bad_input", "spec/test_rule_layers", "spec/test_due_dates", "spec/test_lateness_cases",
+        "tests/test_bad_input", "spec/test_rule_layers", "spec/test_due_dates", "spec/test_lateness_cases", "spec/test_slices",
     ),
     # What rules ask and judge.
     JUDGED: (

@@ -30,7 +30,7 @@ def make_spans(folder, place, events: int, monkeypatch) -> tuple[list[tuple], li
     slice_subjects = build.slice_subjects
     monkeypatch.setattr(build, "EVENTS_AT_ONCE", events)
     monkeypatch.setattr(build, "slice_subjects", note)
-    run(RunOptions((folder,), place / "store", place / f"{events}.duckdb", date(2026, 10, 31), figures=("freshness",)))
+    run(RunOptions((folder,), place / "store", place / f"{events}.duckdb", date(2026, 10, 31)))
     monkeypatch.undo()
     with duckdb.connect(str(place / f"{events}.duckdb"), read_only=True) as con:
         subjects = con.execute("select count(*) from duty.subject").fetchone()[0]
