@@ -93,22 +93,8 @@ def weigh_units(theta: np.ndarray, of: Histories, is_first_clean: bool) -> np.nd
     """
     chance = weigh_spells(tuple(theta[:2].tolist()), of)
     whole, first = weigh_looks(tuple(theta[2:].tolist()), of)
-    told = add_logs(chance + whole)
-    return told - add_logs(chance + first) if is_first_clean else told
-
-
-def add_logs(logs: np.ndarray) -> np.ndarray:
-    """Logarithm (n,) of the sum over each row of what these are the logarithms of (n, c), all of them finite.
-
-    As scipy's logsumexp does it, to the last digit, without the second way that it goes for infinite values: half of a search's time.
-    """
-    # rows are short: their largest is found four times as fast across them
-    top = np.ascontiguousarray(logs.T).max(axis=0)[:, None]
-    is_top = logs == top
-    rest = np.exp(logs - top)
-    rest[is_top] = 0
-    ties = is_top @ np.ones(logs.shape[1])
-    return np.log1p(rest.sum(axis=1) / ties) + np.log(ties) + top[:, 0]
+    told = special.logsumexp(chance + whole, axis=1)
+    return told - special.logsumexp(chance + first, axis=1) if is_first_clean else told
 
 
 def keep(of: Histories, key: tuple, found: Any) -> Any:
