@@ -11,11 +11,12 @@ from typing import Any
 import duckdb
 
 from pipeline.checks.flags import add_flags
+from pipeline.figures.apart import Apart
 from pipeline.figures.prices import load_prices
 from pipeline.statements import DUCKDB, Statements, read_sql
 
 # In this order: a later one may read an earlier one. A name is a file of SQL; where a module of that name stands beside it, its
-# `fill(con, as_of)` then computes what SQL can't.
+# `fill(con, as_of)` then computes what SQL can't: at once, or, where no later one reads it, by what it returns (apart.py).
 FIGURES = (
     "count_interval",
     "overdue_monthly",
@@ -64,11 +65,15 @@ def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence
 
     register_intervals(con)
     folder = files("pipeline.figures")
-    for name in names:
-        statements.run(con, read_sql("pipeline.figures", name), {"as_of": as_of})
-        if folder.joinpath(f"{name}.py").is_file():
-            import_module(f"pipeline.figures.{name}").fill(con, as_of)
-            statements.forget()
+    with Apart() as apart:
+        for name in names:
+            statements.run(con, read_sql("pipeline.figures", name), {"as_of": as_of})
+            if folder.joinpath(f"{name}.py").is_file():
+                compute = import_module(f"pipeline.figures.{name}").fill(con, as_of)
+                statements.forget()
+                if compute:
+                    apart.begin(compute)
+        apart.finish(con)
 
 
 def build_figures(

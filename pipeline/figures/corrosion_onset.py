@@ -11,8 +11,9 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
+from pipeline.figures.apart import Compute, Write
 from pipeline.figures.corrosion_correction import correct_curves
-from pipeline.figures.corrosion_detection import CORRECTED, describe_looks, read_looks
+from pipeline.figures.corrosion_detection import CORRECTED, Looks, describe_looks, read_looks
 from pipeline.figures.corrosion_model import FEWEST, describe_model
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.columns import pick
@@ -140,19 +141,33 @@ def list_groups(units: Units) -> list[tuple[str, str, np.ndarray]]:
     return groups
 
 
-def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Curves and models of every method and group."""
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
+    """Read looks and units; what is returned computes curves and models."""
+    of_method, looks = read_units(con), read_looks(con)
+    con.execute("drop table corrosion_look")
+
+    def compute() -> Write:
+        curves, models = trace_all(of_method, looks)
+
+        def write(con: duckdb.DuckDBPyConnection) -> None:
+            insert_rows(con, "figure.corrosion_onset", curves)
+            insert_rows(con, "figure.corrosion_model", models)
+
+        return write
+
+    return compute
+
+
+def trace_all(of_method: dict[str, Units], looks: Looks) -> tuple[list[tuple], list[tuple]]:
+    """Curves and models of every method and group: the rows of both tables."""
     curves, models = [], []
-    for method, units in read_units(con).items():
+    for method, units in of_method.items():
         for dimension, value, which in list_groups(units):
             mine = pick(units, which)
             curves += [(method, dimension, value, *row) for row in trace_onset(mine, method != NAIVE or dimension == "all")]
             models += [(method, dimension, value, *row) for row in describe_model(mine, method != NAIVE and dimension == "all")]
-    looks = read_looks(con)
-    con.execute("drop table corrosion_look")
     rows, told = describe_looks(looks)
     models += [(CORRECTED, "all", "all", *row) for row in rows]
     if told is not None:
         curves += correct_curves([row[1:] for row in curves if row[0] == HEADLINE], looks, told)
-    insert_rows(con, "figure.corrosion_onset", curves)
-    insert_rows(con, "figure.corrosion_model", models)
+    return curves, models

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
+from pipeline.figures.apart import Compute, Write
 from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.columns import pick
 from pipeline.figures.statistics.lifetimes import (
@@ -53,10 +54,20 @@ def read_closing(con: duckdb.DuckDBPyConnection) -> tuple[Closing, list[str], li
     return Closing(days, is_closed, batch, np.asarray(found["word"], int), is_late), words, [row[0] for row in vessels], edges
 
 
-def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Fill figure.defect_closing: all, by severity, by vessel; for each period."""
-    every, words, vessels, edges = read_closing(con)
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
+    """Read the defects; what is returned computes figure.defect_closing."""
+    read = read_closing(con)
     con.execute("drop table closing_time")
+
+    def compute() -> Write:
+        rows = measure_all(*read)
+        return lambda con: insert_many(con, "figure.defect_closing", rows)
+
+    return compute
+
+
+def measure_all(every: Closing, words: list[str], vessels: list[str], edges: np.ndarray) -> list[tuple]:
+    """Rows of figure.defect_closing: all, by severity, by vessel; for each period."""
     rows = []
     for period in ("all", "last 12 months"):
         whole = every if period == "all" else pick(every, every.is_late)
@@ -68,7 +79,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
             mine = pick(whole, picked)
             if len(mine.days):
                 rows.append((period, word, imo, *measure_closing(*mine[:3])))
-    insert_many(con, "figure.defect_closing", rows)
+    return rows
 
 
 def measure_closing(days: np.ndarray, is_closed: np.ndarray, batch: np.ndarray) -> tuple:

@@ -10,7 +10,8 @@ import duckdb
 import numpy as np
 from scipy import stats
 
-from pipeline.figures.insert import insert_many
+from pipeline.figures.apart import Compute, Write
+from pipeline.figures.insert import insert_many, insert_rows
 from pipeline.figures.statistics.rates import (
     compare_rates,
     compare_years,
@@ -42,17 +43,33 @@ class Spread(NamedTuple):
     verdict: str
 
 
-def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Fill figure.defect_vessel and figure.defect_change from the tables before them."""
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
+    """Read the tables before them; what is returned computes figure.defect_vessel and figure.defect_change."""
     blocks = con.execute("select imo_number, years_back, findings, unit_days from defect_block").fetchall()
-    phi, df = measure_years(blocks)
-    for period in ("all", "last 12 months"):
-        rows = con.execute(RATES_SQL, [period]).fetchall()
-        vessels = [row for row in rows if row[0] != "*"]
-        for fleet in [row for row in rows if row[0] == "*"]:
-            write_period(con, period, fleet, vessels, phi, df)
-    write_change(con, blocks, phi, df)
+    rates = {period: con.execute(RATES_SQL, [period]).fetchall() for period in ("all", "last 12 months")}
     con.execute("drop table defect_block")
+
+    def compute() -> Write:
+        vessels, change = compare_all(blocks, rates)
+
+        def write(con: duckdb.DuckDBPyConnection) -> None:
+            insert_many(con, "figure.defect_vessel", vessels)
+            insert_rows(con, "figure.defect_change", change)
+
+        return write
+
+    return compute
+
+
+def compare_all(blocks: list[tuple], rates: dict[str, list[tuple]]) -> tuple[list[tuple], list[tuple]]:
+    """Rows of figure.defect_vessel and of figure.defect_change."""
+    phi, df = measure_years(blocks)
+    rows = []
+    for period, found in rates.items():
+        vessels = [row for row in found if row[0] != "*"]
+        for fleet in [row for row in found if row[0] == "*"]:
+            rows += compare_period(period, fleet, vessels, phi, df)
+    return rows, compare_change(blocks, phi, df)
 
 
 def measure_years(blocks: list[tuple]) -> tuple[float, int]:
@@ -84,7 +101,7 @@ def judge_spread(counts: np.ndarray, years: np.ndarray, phi: float, df: int) -> 
     return Spread(found.x2, found.df, p, phi if df else None, max(p, wide), told)
 
 
-def write_period(con: duckdb.DuckDBPyConnection, period: str, fleet: tuple, vessels: list[tuple], phi: float, df: int) -> None:
+def compare_period(period: str, fleet: tuple, vessels: list[tuple], phi: float, df: int) -> list[tuple]:
     """One period: the fleet's row, then the vessels', ranked by their chance where the verdict allows it."""
     counts, years = (np.array([row[place] for row in vessels], float) for place in (1, 2))
     spread = judge_spread(counts, years, phi, df)
@@ -103,11 +120,11 @@ def write_period(con: duckdb.DuckDBPyConnection, period: str, fleet: tuple, vess
             *(float(100 * values[i]) for values in drawn[:3]), float(drawn.chance_above[i])
         ]  # fmt: skip
         rows.append((period, *row, "Garwood", *numbers, place.get(i), *[None] * 6))
-    insert_many(con, "figure.defect_vessel", rows)
+    return rows
 
 
-def write_change(con: duckdb.DuckDBPyConnection, blocks: list[tuple], phi: float, df: int) -> None:
-    """The fleet's one row; nothing where one of the two years was not watched."""
+def compare_change(blocks: list[tuple], phi: float, df: int) -> list[tuple]:
+    """The fleet's one row; none where one of the two years was not watched."""
     cells = {(row[0], row[1]): row[2:] for row in blocks}
     names = sorted({row[0] for row in blocks})
     (now, days), (before, days_before) = (
@@ -115,7 +132,7 @@ def write_change(con: duckdb.DuckDBPyConnection, blocks: list[tuple], phi: float
     )
     a, s, b, t = int(now.sum()), float(days.sum()), int(before.sum()), float(days_before.sum())
     if not min(s, t) > 0:
-        return
+        return []
     exact, wide = compare_rates(a, s, b, t), compare_years(now, days, before, days_before, phi, df)
     p = max(exact.p, wide.p if wide else 0.0)
     verdict = (
@@ -124,5 +141,4 @@ def write_change(con: duckdb.DuckDBPyConnection, blocks: list[tuple], phi: float
         else "more than the year before" if a / s > b / t else "fewer than the year before"
     )  # fmt: skip
     wider = (wide.low, wide.high, wide.p) if wide else (None, None, None)
-    row = (a, s / DAYS_PER_YEAR, b, t / DAYS_PER_YEAR, *exact, *wider, verdict)
-    con.execute(f"insert into figure.defect_change values ({', '.join('?' * 12)})", row)
+    return [(a, s / DAYS_PER_YEAR, b, t / DAYS_PER_YEAR, *exact, *wider, verdict)]

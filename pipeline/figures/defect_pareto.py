@@ -8,25 +8,30 @@ from datetime import date
 import duckdb
 import numpy as np
 
+from pipeline.figures.apart import Compute, Write
+from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.pareto import find_tied, resample_shares
 
 FEWEST_CLUSTERS = 5
 UNCODED = "other"
 
 
-def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Fill figure.defect_pareto, period by period."""
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
+    """Read what was found; what is returned computes figure.defect_pareto, period by period."""
+    read = []
     for period in ("all", "last 12 months"):
         select = "select imo_number, month, component, defect, findings from defect_cell where period = ? order by all"
         cells = con.execute(select, [period]).fetchall()
         watched = con.execute("select imo_number from defect_vessel_watched where period = ? order by all", [period]).fetchall()
-        if cells:
-            con.executemany(
-                f"insert into figure.defect_pareto values ({', '.join('?' * 15)})",
-                rank(period, cells, [row[0] for row in watched]),
-            )
+        read.append((period, cells, [row[0] for row in watched]))
     con.execute("drop table defect_cell")
     con.execute("drop table defect_vessel_watched")
+
+    def compute() -> Write:
+        rows = [row for period, cells, vessels in read if cells for row in rank(period, cells, vessels)]
+        return lambda con: insert_rows(con, "figure.defect_pareto", rows)
+
+    return compute
 
 
 def rank(period: str, cells: list[tuple], vessels: list[str]) -> list[tuple]:

@@ -11,9 +11,10 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.insert import insert_rows
+from pipeline.figures.apart import Compute, Write
+from pipeline.figures.insert import insert_many, insert_rows
 from pipeline.figures.on_time_chart import chart_duties
-from pipeline.figures.on_time_years import fill_years
+from pipeline.figures.on_time_years import compare_twelves, read_twelves
 from pipeline.figures.statistics.proportions import korn_graubard
 
 # vessels of each month and duty as neighbours; those with nothing due tell nothing of limits
@@ -31,15 +32,19 @@ class Month(NamedTuple):
     clusters: int
 
 
-def fill_months(con: duckdb.DuckDBPyConnection, months: list[Month]) -> None:
-    """Limits of the fleet's months, over vessels."""
-    found = con.execute(PARTS_SQL).fetchnumpy()
+def limit_months(months: list[Month], found: dict[str, np.ndarray]) -> list[tuple]:
+    """Limits of the fleet's months, over vessels. found: columns (n,) of PARTS_SQL."""
     done, due = (np.asarray(found[name], float) for name in ("done_in_time", "fell_due"))
     rows, first = [], 0
     for row in months:
         part = slice(first, first := first + row.clusters)
         share = korn_graubard(done[part], due[part])
         rows.append((row.month_end, row.duty, share.low, share.high))
+    return rows
+
+
+def write_limits(con: duckdb.DuckDBPyConnection, rows: list[tuple]) -> None:
+    """Put the limits (month_end, duty, low, high) to the fleet's months."""
     con.execute("create temp table month_limit (month_end date, duty varchar, low double, high double)")
     insert_rows(con, "month_limit", rows)
     con.execute(
@@ -49,18 +54,27 @@ def fill_months(con: duckdb.DuckDBPyConnection, months: list[Month]) -> None:
     con.execute("drop table month_limit")
 
 
-def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """Complete the tables of on_time.sql."""
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute | None:
+    """Read what fell due; what is returned computes what completes the tables of on_time.sql."""
     columns = ", ".join(Month._fields)
     found = con.execute(
         f"select {columns} from figure.on_time_monthly where imo_number = '*' order by month_end, duty"
     ).fetchall()
-    months = [Month(*row) for row in found]
-    if months:
-        ends = con.execute(
-            "select month_end from figure.overdue_monthly union select month_end from figure.on_time_monthly order by 1"
-        ).fetchall()
-        fill_months(con, months)
-        fill_years(con, [row[0] for row in ends])
-        insert_rows(con, "figure.on_time_chart", chart_duties(months))
+    months, parts = [Month(*row) for row in found], con.execute(PARTS_SQL).fetchnumpy()
+    ends = con.execute(
+        "select month_end from figure.overdue_monthly union select month_end from figure.on_time_monthly order by 1"
+    ).fetchall()
+    twelves = read_twelves(con, [row[0] for row in ends]) if months else []
     con.execute("drop table due_call")
+
+    def compute() -> Write:
+        limits, years, chart = limit_months(months, parts), compare_twelves(twelves), chart_duties(months)
+
+        def write(con: duckdb.DuckDBPyConnection) -> None:
+            write_limits(con, limits)
+            insert_many(con, "figure.on_time_year", years)
+            insert_rows(con, "figure.on_time_chart", chart)
+
+        return write
+
+    return compute if months else None

@@ -1,6 +1,6 @@
 """What fell due in twelve months and was done in time, by vessel and duty: limits that allow for what is late together, and the funnel.
 
-In: due_call, what stands or falls together. Out: the rows of figure.on_time_year.
+In: due_call, what stands or falls together. Out: rows of figure.on_time_year.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.insert import insert_many
 from pipeline.figures.on_time_funnel import Place, compare_years, place_vessels
 from pipeline.figures.statistics.design_effect import CommonEffect, hold_share, pool_design_effect, pool_lasting_effect
 from pipeline.figures.statistics.display import judge_display
@@ -22,6 +21,14 @@ from pipeline.figures.statistics.proportions import ClusteredShare, korn_graubar
 FLEET, YEAR = "*", 12  # months
 NOW, BEFORE = "last 12 months", "the 12 before"
 Counts = tuple[np.ndarray, np.ndarray]
+
+
+class Twelve(NamedTuple):
+    """Twelve months by their last days, and what was counted in them: by vessel and duty, call by call."""
+
+    period: str
+    span: list[date]
+    counts: dict[tuple[str, str], Counts]
 
 
 class Year(NamedTuple):
@@ -57,9 +64,16 @@ def read_counts(con: duckdb.DuckDBPyConnection, from_on: date, to_on: date) -> d
     return dict(sorted(counts.items(), key=lambda pair: pair[0]))
 
 
-def measure_year(con: duckdb.DuckDBPyConnection, period: str, span: list[date]) -> Year:
+def read_twelves(con: duckdb.DuckDBPyConnection, ends: list[date]) -> list[Twelve]:
+    """The last twelve months and, where the records reach back so far, the twelve before. ends: the last day of each month."""
+    spans = [(NOW, ends[-YEAR:])] + [(BEFORE, ends[-2 * YEAR : -YEAR])] * (len(ends) >= 2 * YEAR)
+    return [Twelve(period, span, read_counts(con, span[0], span[-1])) for period, span in spans]
+
+
+def measure_year(twelve: Twelve) -> Year:
     """Shares over vessel and call, of each vessel and of the fleet."""
-    counts, of_duty = read_counts(con, span[0], span[-1]), defaultdict(list)
+    period, span, counts = twelve
+    of_duty = defaultdict(list)
     for (imo, duty), pair in counts.items():
         if imo != FLEET:
             of_duty[duty].append(pair)
@@ -83,10 +97,9 @@ def write_year(
     )  # fmt: skip
 
 
-def fill_years(con: duckdb.DuckDBPyConnection, ends: list[date]) -> None:
-    """Each vessel and the fleet, by duty: the last twelve months and, where the records reach back so far, the twelve before."""
-    now = measure_year(con, NOW, ends[-YEAR:])
-    before = measure_year(con, BEFORE, ends[-2 * YEAR : -YEAR]) if len(ends) >= 2 * YEAR else None
+def compare_twelves(twelves: list[Twelve]) -> list[tuple]:
+    """Rows of figure.on_time_year: each vessel and the fleet, by duty, in the last twelve months and in those before."""
+    now, before = [*map(measure_year, twelves), None][:2]
     rows = []
     for year in filter(None, (now, before)):
         places = {}
@@ -100,4 +113,4 @@ def fill_years(con: duckdb.DuckDBPyConnection, ends: list[date]) -> None:
                 past = (before.shares.get(key), before.lasting.get(key[1])) if before else (None, None)
                 change = compare_years(share, now.lasting[key[1]], *past)
             rows.append(write_year(year, key, share, places[key], change))
-    insert_many(con, "figure.on_time_year", rows)
+    return rows

@@ -13,6 +13,7 @@ import duckdb
 import numpy as np
 from scipy import special
 
+from pipeline.figures.apart import Compute, Write
 from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.lifetimes import (
     find_quantile,
@@ -52,8 +53,8 @@ def describe_items(days: np.ndarray, is_done: np.ndarray, is_open: np.ndarray, c
     return (*counted, found[0], *limits[0], found[1], *limits[1], "; ".join(why[:1]) or None)
 
 
-def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """One row for each vessel and duty, the fleet and any duty."""
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
+    """Read the items; what is returned computes figure.overdue_duration."""
     # names once a vessel: as text on each item they would take most of the time
     names = con.execute("select duty, imo_number, count(*) from overdue_item group by all order by all").fetchall()
     found = con.execute(
@@ -61,6 +62,16 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     ).fetchnumpy()
     for table in ("overdue_item", "call_day"):
         con.execute(f"drop table {table}")
+
+    def compute() -> Write:
+        rows = describe_all(names, found)
+        return lambda con: insert_many(con, "figure.overdue_duration", rows)
+
+    return compute
+
+
+def describe_all(names: list[tuple], found: dict[str, np.ndarray]) -> list[tuple]:
+    """One row for each vessel and duty, the fleet and any duty. names: (duty, vessel, items); found: columns (n,) in their order."""
     call, days = (np.asarray(found[name], np.int64) for name in ("call_no", "days"))
     is_done, is_open = (np.asarray(found[name], bool) for name in ("is_done", "is_open"))
     number = {imo: place for place, imo in enumerate(sorted({row[1] for row in names}))}
@@ -74,4 +85,4 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
         cluster = vessel if len(vessels) >= LEAST_CLUSTERS else visit
         rows.append((FLEET, duty, *describe_items(days[part], is_done[part], is_open[part], cluster[part])))
         rows += [(imo, duty, *describe_items(days[own], is_done[own], is_open[own], visit[own])) for imo, own in vessels]
-    insert_many(con, "figure.overdue_duration", rows)
+    return rows

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
+from pipeline.figures.apart import Compute, Write
 from pipeline.figures.insert import insert_columns
 from pipeline.figures.statistics.wall import Line, draw_together, find_gauge_error, fit_lines, say_remaining
 
@@ -67,12 +68,22 @@ def fit_units(of: Readings) -> tuple[Line, np.ndarray]:
     return lines, 1 / of.count + (years[of.last] - np.add.reduceat(years, of.first) / of.count) ** 2 / lines.spread
 
 
-def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
-    """One row a unit, in order of its number."""
+def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute | None:
+    """Read the readings; what is returned computes figure.wall_loss."""
     of = read_readings(con)
     con.execute("drop table wall_reading; drop table wall_unit")
     if not len(of.unit):
-        return
+        return None
+
+    def compute() -> Write:
+        columns = measure_losses(of, as_of)
+        return lambda con: insert_columns(con, "figure.wall_loss", columns)
+
+    return compute
+
+
+def measure_losses(of: Readings, as_of: date) -> list[np.ndarray]:
+    """Columns (units,) of figure.wall_loss, one row a unit, in order of its number."""
     lines, height = fit_units(of)
     gauge, is_measured = find_gauge_error(lines, of.count, GAUGE_ERROR_MM)
     rate, error, shrunk, shrunk_error, _ = draw_together(lines, gauge)
@@ -83,8 +94,8 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> None:
     since = (np.datetime64(as_of) - of.day[of.last]).astype(int) / YEAR
     years_left = np.array([years for years, _ in told], float) - since
     rates = rate, rate - REACH * error, rate + REACH * error, shrunk, shrunk - REACH * shrunk_error, highest
-    insert_columns(con, "figure.wall_loss", (
+    return [
         of.unit, of.vessel, of.is_aboard, of.count, of.day[of.first], of.wall[of.first], of.day[of.last], of.wall[of.last], round_off(now),
         of.least, *(round_off(values) for values in rates), round_off(years_left), np.array([why for _, why in told], object),
         np.full(len(now), round_off(gauge)), np.full(len(now), is_measured),
-    ))  # fmt: skip
+    ]  # fmt: skip

@@ -108,4 +108,4 @@ def figure_onset(con: duckdb.DuckDBPyConnection) -> None:
     as_of = BEGIN + timedelta(days=366 * 8)
     for name in ("corrosion_history", "corrosion_onset"):
         run_sql(con, files("pipeline.figures").joinpath(f"{name}.sql").read_text(encoding="utf-8"), {"as_of": as_of})
-    corrosion_onset.fill(con, as_of)
+    corrosion_onset.fill(con, as_of)()(con)
