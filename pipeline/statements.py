@@ -34,13 +34,15 @@ class Statements:
         """Run each statement, with those of the parameters that it names."""
         run_sql(con, text, parameters)
 
-    def run_slices(self, con: duckdb.DuckDBPyConnection, text: str, slices: Sequence[Slice]) -> None:
+    def run_slices(
+        self, con: duckdb.DuckDBPyConnection, text: str, slices: Sequence[Slice], parameters: Mapping[str, Any] | None = None
+    ) -> None:
         """Run a text on slices that follow each other: its tables are made of the first and grown by the others.
 
         So what a statement sorts and holds is a slice and not the fleet.
         """
         for number, part in enumerate(slices):
-            self.run(con, MADE.sub(r"insert into \1", text) if number else text, part)
+            self.run(con, MADE.sub(r"insert into \1", text) if number else text, {**(parameters or {}), **part})
 
     def forget(self) -> None:
         """The tables of the last text were changed since, by Python: nothing kept of them outside the database holds any more."""

@@ -32,14 +32,14 @@ def pytest_make_parametrize_id(val):
 # Figures are half of a run of a few rows: a module has those made that it asks for and that these rest on. What is not named has all.
 SUMMED_UP = ("count_interval", "overdue_monthly", "duty_now", "unit_now", "freshness")
 JUDGED = FIGURES[: FIGURES.index("observed")]
-CORRODED = FIGURES[FIGURES.index("corrosion_by_age") : FIGURES.index("due_service")]
+CORRODED = FIGURES[FIGURES.index("corrosion_by_age") : FIGURES.index("asked")]
 FIGURES_FOR = {
     # How files are read, kept and answered asks for no figure but those of the summary, nor does lateness.
     SUMMED_UP: (
         "spec/test_revision", "spec/test_dialects", "spec/test_archives", "spec/test_learn", "learn/test_what_a_newcomer_saw",
         "property/test_damage", "property/test_overlap", "property/test_row_accounting", "published/test_csv_facts",
         "property/test_order_and_sheets", "property/test_dialect_round_trip", "property/test_lateness", "property/test_reference",
-        "tests/test_bad_input", "spec/test_rule_layers", "spec/test_due_dates", "spec/test_lateness_cases", "spec/test_slices",
+        "tests/test_bad_input", "spec/test_rule_layers", "spec/test_due_dates", "spec/test_lateness_cases",
     ),
     # What rules ask and judge.
     JUDGED: (
@@ -48,7 +48,9 @@ FIGURES_FOR = {
     ),
     (*SUMMED_UP, "observed", *CORRODED): ("spec/test_corrosion_figures",),
     (*JUDGED, "observed", "defect_report", "defect_rate", *CORRODED[:1]): ("property/test_other_figures",),
-    (*SUMMED_UP, "due_service", "on_time", "overdue_duration"): ("spec/test_on_time", "property/test_on_time_reference"),
+    (*SUMMED_UP, "asked", "due_service", "due_call", "on_time", "overdue_duration"): (
+        "spec/test_on_time", "property/test_on_time_reference", "spec/test_slices",
+    ),
     (*JUDGED, "observed", "known_record", "unit_half_year"): ("spec/test_unit_half_year",),
 }  # fmt: skip
 FIGURES_OF = {module: figures for figures, modules in FIGURES_FOR.items() for module in modules}

@@ -51,7 +51,8 @@ numbered as (
         from asked semi join (from duty.rule where counts = 'group') as rule using (rule_id) where from_on is not null
     )
 )
-select row_number() over (order by imo_number, rule_id, subject_id, stay_no, from_on) as subject_no, *
+select row_number() over (order by imo_number, subject_id, duty, rule_id, stay_no, from_on) as subject_no,
+    dense_rank() over (order by imo_number, subject_id, duty) as asked_no, subject.*
 from (
     select rule_id, imo_number, unit_id as subject_id, stay_no, from_on, to_on, began_on, left_on
     from asked semi join (from duty.rule where counts = 'unit') as rule using (rule_id) where from_on is not null
@@ -59,7 +60,7 @@ from (
     select rule_id, imo_number, group_id, null, min(from_on), case when count(*) = count(to_on) then max(to_on) end,
         min(began_on), case when count(*) = count(left_on) then max(left_on) end
     from numbered group by rule_id, imo_number, group_id, island_no
-);
+) as subject join duty.rule using (rule_id);
 
 -- duty.first_basis: one row is what a subject's first date runs from, on the days [from_on, to_on) (an open end is null). For a group
 -- it is the oldest of the units that have joined it so far; of equal dates the one that came first proves it.

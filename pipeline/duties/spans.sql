@@ -43,4 +43,4 @@ select imo_number, subject_id as unit_id, duty, rule_id, subject_no, stay_no, is
     done.line_no as done_line_no
 from dated
 where (dated.done_on is null or dated.done_on > judged_from) and (judged_to is null or is_first or dated.basis_on < judged_to)
-order by imo_number, subject_id, duty, basis_on, subject_no;
+order by asked_no, basis_on, subject_no;

@@ -11,6 +11,7 @@ from typing import Any
 import duckdb
 
 from pipeline.checks.flags import add_flags
+from pipeline.duties.slices import slice_subjects
 from pipeline.figures.apart import Apart
 from pipeline.figures.prices import load_prices
 from pipeline.statements import DUCKDB, Statements, read_sql
@@ -46,7 +47,9 @@ FIGURES = (
     "rust_grade_change",
     "wall_loss",
     "pit_depth",
+    "asked",
     "due_service",
+    "due_call",
     "on_time",
     "overdue_duration",
     "known_record",
@@ -67,13 +70,22 @@ def compute_figures(con: duckdb.DuckDBPyConnection, as_of: date, names: Sequence
     folder = files("pipeline.figures")
     with Apart() as apart:
         for name in names:
-            statements.run(con, read_sql("pipeline.figures", name), {"as_of": as_of})
+            run_text(con, name, as_of, statements)
             if folder.joinpath(f"{name}.py").is_file():
                 compute = import_module(f"pipeline.figures.{name}").fill(con, as_of)
                 statements.forget()
                 if compute:
                     apart.begin(compute)
         apart.finish(con)
+
+
+def run_text(con: duckdb.DuckDBPyConnection, name: str, as_of: date, statements: Statements) -> None:
+    """The SQL of one figure; slice by slice where it names the slice's first and last subject."""
+    text, parameters = read_sql("pipeline.figures", name), {"as_of": as_of}
+    if "$first" in text:
+        statements.run_slices(con, text, slice_subjects(con, "duty.span"), parameters)
+    else:
+        statements.run(con, text, parameters)
 
 
 def build_figures(

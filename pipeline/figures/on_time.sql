@@ -4,8 +4,7 @@
 create table figure.on_time_monthly as
 with in_any as (select distinct duty from duty.rule where in_any),
 told as (
-    select imo_number, duty, month_end, count(*) as fell_due, count(*) filter (is_in_time) as done_in_time, 0 as unknown
-    from figure.due_service group by imo_number, duty, month_end
+    select imo_number, duty, month_end, fell_due, done_in_time, 0 as unknown from due_call where duty <> '*'
     union all
     select imo_number, duty, month_end, 0, 0, unknown from figure.overdue_monthly
     where imo_number <> '*' and duty <> '*' and unknown > 0

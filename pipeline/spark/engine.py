@@ -62,9 +62,11 @@ class SparkEngine(Statements):
                 self._known.discard(_key_of(changed[1], is_temporary=False))
                 self._known.discard(_key_of(changed[1], is_temporary=True))
 
-    def run_slices(self, con: duckdb.DuckDBPyConnection, text: str, slices: Sequence[Slice]) -> None:
+    def run_slices(
+        self, con: duckdb.DuckDBPyConnection, text: str, slices: Sequence[Slice], parameters: Mapping[str, Any] | None = None
+    ) -> None:
         """Run it once on all of them: Spark parts the work itself."""
-        self.run(con, text, {"first": slices[0]["first"], "last": slices[-1]["last"]})
+        self.run(con, text, {**(parameters or {}), "first": slices[0]["first"], "last": slices[-1]["last"]})
 
     def forget(self) -> None:
         """Read the tables of the last text anew from the database when next asked."""

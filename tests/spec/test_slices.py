@@ -1,4 +1,4 @@
-"""Spans are made slice by slice: of many slices they are those of one."""
+"""Spans, and what fell due of them, are made slice by slice: of many slices they are those of one."""
 
 from __future__ import annotations
 
@@ -7,9 +7,13 @@ from datetime import date
 import duckdb
 import pytest
 
-from pipeline.duties import build
+from pipeline.duties import build as duties
+from pipeline.duties import slices
+from pipeline.figures import build as figures
 from pipeline.run import RunOptions, run
 from tests.simulator.write_canonical import write_canonical
+
+SLICED = ("duty.span", "figure.due_service")
 
 
 @pytest.fixture(scope="module")
@@ -19,28 +23,31 @@ def folder(tmp_path_factory):
     return folder
 
 
-def make_spans(folder, place, events: int, monkeypatch) -> tuple[list[tuple], list[dict]]:
-    """duty.span in its order, and the slices that it was made of."""
+def make_sliced(folder, place, rows: int, monkeypatch) -> tuple[dict[str, list[tuple]], list[list[dict]]]:
+    """The tables in their order, and the slices that each was made of."""
     found = []
 
-    def note(con):
-        found.extend(slice_subjects(con))
-        return found
+    def note(con, table):
+        found.append(slices.slice_subjects(con, table))
+        return found[-1]
 
-    slice_subjects = build.slice_subjects
-    monkeypatch.setattr(build, "EVENTS_AT_ONCE", events)
-    monkeypatch.setattr(build, "slice_subjects", note)
-    run(RunOptions((folder,), place / "store", place / f"{events}.duckdb", date(2026, 10, 31)))
-    monkeypatch.undo()
-    with duckdb.connect(str(place / f"{events}.duckdb"), read_only=True) as con:
+    with monkeypatch.context() as patch:
+        patch.setattr(slices, "ROWS_AT_ONCE", rows)
+        for module in (duties, figures):
+            patch.setattr(module, "slice_subjects", note)
+        run(RunOptions((folder,), place / "store", place / f"{rows}.duckdb", date(2026, 10, 31)))
+    with duckdb.connect(str(place / f"{rows}.duckdb"), read_only=True) as con:
         subjects = con.execute("select count(*) from duty.subject").fetchone()[0]
-        assert found[0]["first"] == 1 and found[-1]["last"] == subjects
-        return con.execute("from duty.span").fetchall(), found
+        assert all(parts[0]["first"] == 1 and parts[-1]["last"] == subjects for parts in found)
+        return {table: con.execute(f"from {table}").fetchall() for table in SLICED}, found
 
 
 def test_many_slices_make_what_one_makes(folder, tmp_path, monkeypatch):
-    whole, one = make_spans(folder, tmp_path, 1_000_000, monkeypatch)
-    sliced, many = make_spans(folder, tmp_path, 300, monkeypatch)
-    assert len(one) == 1 and len(many) >= 5 and len(whole) > 2000
-    assert [part["first"] for part in many[1:]] == [part["last"] + 1 for part in many[:-1]]
+    whole, one = make_sliced(folder, tmp_path, 1_000_000, monkeypatch)
+    sliced, many = make_sliced(folder, tmp_path, 300, monkeypatch)
+    assert [len(parts) for parts in one] == [1, 1]
+    assert all(len(rows) > 1500 for rows in whole.values())
+    for parts in many:
+        assert len(parts) >= 5
+        assert [part["first"] for part in parts[1:]] == [part["last"] + 1 for part in parts[:-1]]
     assert sliced == whole
