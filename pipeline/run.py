@@ -95,6 +95,7 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
         files = [file for file in known if not file.is_corrections]
         tell(f"reading {len(files):,} files")
         matched = match_dialects(intake, files, store)
+        threading.Thread(target=import_checks).start()
         parsed = read_files(store, matched, corrections, options.db, options.memory)
         with build_database(options.db, options.memory) as build:
             tell("checking and loading the rows")
@@ -121,6 +122,11 @@ def run(options: RunOptions, tell: Progress = lambda stage: None, write_pages: P
                 build.swap_in()
                 put_pages_in_place(publish_pages, options.db)
     return summary
+
+
+def import_checks() -> None:
+    """The import of great-expectations takes two seconds: not waited for where a run is refused, and done while files are read."""
+    import pipeline.checks.gx_duckdb  # noqa: F401
 
 
 def spark_folder(part: Path) -> Path:
@@ -235,7 +241,7 @@ def load_records(
     keep_validation: Callable[[str, dict], None] | None = None,
 ) -> None:
     """Check and load table by table, parents first, then prove that every row is accounted for."""
-    from pipeline.checks.gx_duckdb import count_failing  # late: the import takes two seconds
+    from pipeline.checks.gx_duckdb import count_failing  # late: see import_checks
 
     count = partial(count_failing, keep=keep_validation) if keep_validation else count_failing
     stage_files(con, parsed)
