@@ -52,28 +52,33 @@ select who_no, (select duty_no from counted_duty where duty = '*'), measure_no, 
 from late_in_scope join (values (2), (1)) as as_measure (measure_no) on measure_no = 1 or not is_unknown
 where in_any);
 
+-- one row is a stretch, and how far those before it of its unit, duty and measure reach
+create temp table ordered as
+select *, max(to_on) over (partition by who_no, duty_no, measure_no order by from_on, to_on rows between unbounded preceding and 1 preceding)
+    as reached_on
+from piece;
+drop table piece;
+
 -- figure.count_interval: one row is a stretch of days [from_on, to_on) on which one unit (or sample group) of one vessel is to be
 -- counted under `measure`: 'unit' (it counts), 'overdue', or 'open' (overdue, or no basis to tell by). Stretches of one
 -- unit, duty and measure never overlap, so any count on a day is a number of stretches. Every day is cut at $as_of.
 create table figure.count_interval as
-with ordered as (
-    select *, max(to_on) over earlier as reached_on
-    from piece
-    window earlier as (partition by who_no, duty_no, measure_no order by from_on, to_on
-        rows between unbounded preceding and 1 preceding)
-),
+-- few have stretches that touch or overlap
+with touching as (select distinct who_no, duty_no, measure_no from ordered where from_on <= reached_on),
 numbered as (
     select *, count(*) filter (reached_on is null or from_on > reached_on)
         over (partition by who_no, duty_no, measure_no order by from_on, to_on rows unbounded preceding) as island_no
-    from ordered
+    from ordered semi join touching using (who_no, duty_no, measure_no)
 ),
 merged as (
     select who_no, duty_no, measure_no, min(from_on) as from_on, max(to_on) as to_on
     from numbered group by who_no, duty_no, measure_no, island_no
+    union all
+    select who_no, duty_no, measure_no, from_on, to_on from ordered anti join touching using (who_no, duty_no, measure_no)
 )
 select imo_number, unit_id, duty, case measure_no when 1 then 'open' when 2 then 'overdue' else 'unit' end as measure, from_on, to_on
 from merged join (select distinct who_no, imo_number, unit_id from counted_scope) using (who_no)
 join counted_duty using (duty_no) order by who_no, duty_no, measure_no, from_on;
-drop table piece;
+drop table ordered;
 drop table counted_scope;
 drop table counted_duty;

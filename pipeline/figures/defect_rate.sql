@@ -1,3 +1,12 @@
+-- turn: one row is a stretch of days on which a unit was watched, cut where another provider's work begins: a look belongs to one of them.
+-- Looks are counted by its number, for a number is grouped by in a third of the time of five texts.
+create temp table turn as
+select row_number() over (order by observed.unit_id, imo_number, observed.from_on, served.from_on) as turn_no, observed.unit_id, imo_number,
+    agent, space_category, maker, served.provider,
+    greatest(observed.from_on, served.from_on) as from_on, least(observed.to_on, served.to_on) as to_on
+from figure.observed as observed join figure.served as served on served.unit_id = observed.unit_id
+    and served.from_on < observed.to_on and observed.from_on < served.to_on;
+
 -- figure.defect_rate: one row is a period, a vessel, a component and defect, an agent, a kind of space, a maker, a provider ('*' = all
 -- of them): distinct defects found per 100 unit-years under observation, with Garwood limits. A defect that is reported again while
 -- still open counts once. Where no unit was watched there is no rate: a finding of a day after the last watched one stands with null.
@@ -12,13 +21,6 @@ with period as (
         union select year(found_on)::integer from figure.defect_report where is_counted
     )
 ),
--- what was watched, cut where another provider's work begins; a stretch or a look belongs to one of them
-turn as (
-    select observed.unit_id, imo_number, agent, space_category, maker, served.provider,
-        greatest(observed.from_on, served.from_on) as from_on, least(observed.to_on, served.to_on) as to_on
-    from figure.observed as observed join figure.served as served on served.unit_id = observed.unit_id
-        and served.from_on < observed.to_on and observed.from_on < served.to_on
-),
 exposure as (
     select period, imo_number, agent, space_category, maker, provider,
         sum(least(to_on, end_on) - greatest(from_on, start_on)) as unit_days
@@ -26,10 +28,14 @@ exposure as (
 ),
 -- by year first: the periods are years and two that a day's year and nearness tell
 look_year as (
-    select year(looked_on)::integer as year, looked_on >= ($as_of::date + 1 - to_months(12))::date as is_recent, turn.imo_number, agent,
-        space_category, maker, provider, count(*) as looks
-    from figure.look as look join turn on turn.unit_id = look.unit_id and turn.imo_number = look.imo_number
-        and from_on <= looked_on and looked_on < to_on
+    select year, is_recent, imo_number, agent, space_category, maker, provider, sum(looks) as looks
+    from (
+        select turn_no, year(looked_on)::integer as year, looked_on >= ($as_of::date + 1 - to_months(12))::date as is_recent,
+            count(*) as looks
+        from figure.look as look join turn on turn.unit_id = look.unit_id and turn.imo_number = look.imo_number
+            and from_on <= looked_on and looked_on < to_on
+        group by all
+    ) join turn using (turn_no)
     group by all
 ),
 looked as (
@@ -81,3 +87,4 @@ select period, imo_number, component, defect, agent, space_category, findings, w
     coalesce(inspections, 0) as inspections, 100 * findings / nullif(inspections, 0) as per_100_inspections
 from filled join limited using (findings)
 order by period, imo_number, component, defect, agent, space_category, maker, provider;
+drop table turn;

@@ -5,14 +5,13 @@ with other as (
     select unit_id, imo_number, serviced_on as looked_on from record.service where serviced_on <= $as_of::date
     union select unit_id, imo_number, found_on from record.finding where found_on <= $as_of::date
 ),
--- A unit has one inspection a day: only days on which something else was done too can come twice.
-inspected as (
+-- A unit has one inspection a day, and record.inspection is in order of units: only what else was done on other days is put in order.
+inspected as not materialized (
     select unit_id, imo_number, inspected_on as looked_on from record.inspection where was_seen(outcome) and inspected_on <= $as_of::date
 )
 select * from inspected
 union all
-select * from other anti join inspected using (unit_id, imo_number, looked_on)
-order by all;
+(select * from other anti join inspected using (unit_id, imo_number, looked_on) order by all);
 
 -- figure.observed: one row is a stretch of days [from_on, to_on) on which a unit was under observation on a vessel: in service, from
 -- the vessel's first record on, to the unit's last look (inspection that saw it, service or finding) on or before $as_of. A day
@@ -49,7 +48,7 @@ order by slice.imo_number, slice.unit_id, slice.from_on;
 -- day of the next one, which still tells of the work before. Before the first service the provider is 'not serviced yet'.
 create table figure.served as
 with visit as (
-    select unit_id, serviced_on, case when count(distinct coalesce(provider, '')) > 1 then 'several on one day'
+    select unit_id, serviced_on, case when min(coalesce(provider, '')) <> max(coalesce(provider, '')) then 'several on one day'
         else coalesce(nullif(min(provider), '*'), 'not stated') end as provider
     from record.service where serviced_on <= $as_of::date and kind <> 'condemn' group by unit_id, serviced_on
 ),

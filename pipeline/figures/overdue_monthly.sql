@@ -1,6 +1,6 @@
 -- figure.overdue_monthly: one row is a month, a vessel ('*' the fleet) and a duty ('*' any of those that count for it).
 -- A stretch [from_on, to_on) adds 1 from from_on and takes it off at to_on, so that a count at the end of day E is the sum
--- of signs up to E, and unit-days through E are the sum of sign * (E - day + 1): no unit-by-day grid is needed.
+-- of signs up to E, and what it adds to the unit-days of its month up to E is sign * (E - day + 1): no unit-by-day grid is needed.
 create table figure.overdue_monthly as
 -- the month of the first record, or of the first day on which a unit counts: before it there is nothing to tell
 with first_month as (
@@ -38,27 +38,24 @@ spine as (
         (select month_end from month union all select (start_on - 1)::date from first_month)
 ),
 running as (
-    select imo_number, duty, month_end, (month_end - date '2000-01-01') + 1 as next_day_no,
-        coalesce(sum(unit_signs) over so_far, 0) as units, coalesce(sum(unit_moments) over so_far, 0) as unit_moments,
-        coalesce(sum(overdue_signs) over so_far, 0) as overdue, coalesce(sum(overdue_moments) over so_far, 0) as overdue_moments,
-        coalesce(sum(open_signs) over so_far, 0) as open
+    select imo_number, duty, month_end, month_end - date '2000-01-01' + 1 as next_day_no,
+        coalesce(sum(unit_signs) over so_far, 0) as units, coalesce(unit_signs, 0) as unit_signs, coalesce(unit_moments, 0) as unit_moments,
+        coalesce(sum(overdue_signs) over so_far, 0) as overdue, coalesce(overdue_signs, 0) as overdue_signs,
+        coalesce(overdue_moments, 0) as overdue_moments, coalesce(sum(open_signs) over so_far, 0) as open
     from spine left join summed using (imo_number, duty, month_end)
     window so_far as (partition by imo_number, duty order by month_end rows unbounded preceding)
 ),
-days as (
-    select *, units * next_day_no - unit_moments as unit_days_ever, overdue * next_day_no - overdue_moments as overdue_days_ever
-    from running
-),
+-- those that counted before the month do so on each of its days, those that came in it from their day on
 by_vessel as (
     select imo_number, duty, month_end, units, overdue, open - overdue as unknown,
-        unit_days_ever - lag(unit_days_ever) over by_month as unit_days,
-        overdue_days_ever - lag(overdue_days_ever) over by_month as overdue_unit_days
-    from days window by_month as (partition by imo_number, duty order by month_end)
+        (units - unit_signs) * day(month_end) + unit_signs * next_day_no - unit_moments as unit_days,
+        (overdue - overdue_signs) * day(month_end) + overdue_signs * next_day_no - overdue_moments as overdue_unit_days
+    from running, first_month where month_end >= start_on
 ),
 scoped as (
     select coalesce(imo_number, '*') as imo_number, duty, month_end, sum(units) as units, sum(overdue) as overdue,
         sum(unknown) as unknown, sum(unit_days) as unit_days, sum(overdue_unit_days) as overdue_unit_days
-    from by_vessel where unit_days is not null
+    from by_vessel
     group by grouping sets ((imo_number, duty, month_end), (duty, month_end))
 )
 select month_end, imo_number, duty, units::bigint as units, overdue::bigint as overdue, unknown::bigint as unknown,
