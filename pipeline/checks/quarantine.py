@@ -12,7 +12,7 @@ from itertools import islice
 
 import duckdb
 
-from pipeline.checks.context import context_sql, readable_key_sql
+from pipeline.checks.context import context_sql, key_order, readable_key_sql
 from pipeline.checks.predicates import Check, reader_reason, table_checks
 from pipeline.contract import Table
 from pipeline.errors import UserError
@@ -30,7 +30,7 @@ def check_table(con: duckdb.DuckDBPyConnection, table: Table, count_failing: Cou
 
     Raises UserError check-crashed or checks-disagree.
     """
-    stage_table(con, table, context_sql(table), readable_key_sql(table, "row_of_file"))
+    stage_table(con, table, context_sql(table), readable_key_sql(table, "row_of_file"), key_order(table))
     checks = table_checks(table)
     checked = con.execute(f"select count(*) from stage_{table.name}").fetchone()[0]
     if not checked:  # a third of a second a table, most of it great-expectations', to count nothing
@@ -66,7 +66,7 @@ def _find_failing(con, table: Table, checks: list[Check]) -> None:
     con.execute(
         f"create or replace table failed_check_{table.name} as "
         f"select row_no, unnest(list_filter([{failing}], lambda number: number is not null)) as check_no "
-        f"from (select rowid as row_no, * from stage_{table.name}) where {any_failing}"
+        f"from stage_{table.name} where {any_failing}"
     )
 
 
@@ -83,7 +83,7 @@ def _quarantine_rows(con, table: Table, checks: list[Check]) -> None:
             null, null
         from (select failed.check_no, case failed.check_no {values} end as value, stage.file_no, record_no, line_no
             from failed_check_{table.name} as failed
-            join (select rowid as row_no, * from stage_{table.name}) as stage using (row_no))
+            join stage_{table.name} as stage using (row_no))
         join check_text using (check_no) join stage_file as file using (file_no)"""
     )
 

@@ -1,6 +1,3 @@
-drop table asked_subject;
-drop table asked_scope;
-
 -- one row is a vessel, a duty and a due date: what fell due on it and was done in time
 create temp table due_day as
 select imo_number, duty, due_on, month_end, count(*)::bigint as fell_due, count(*) filter (is_in_time)::bigint as done_in_time
@@ -42,3 +39,5 @@ select month_end, imo_number, counted_as as duty, call_on, sum(fell_due)::bigint
     sum(done_in_time)::bigint as done_in_time
 from due_day join call_day using (imo_number, duty, due_on) group by all order by all;
 drop table due_day;
+drop table asked_subject;
+drop table asked_scope;

@@ -58,11 +58,14 @@ def insert_rows(con: duckdb.DuckDBPyConnection, table: str, rows: list[tuple]) -
         con.execute(f"insert into {table} select {', '.join(f'unnest(${name})' for name in columns)}", columns)
 
 
-def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str, readable_sql: str) -> None:
-    """Create `stage_<table>` of all files: canonical columns, where each row came from, and what the checks need.
+def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str, readable_sql: str, order_sql: str) -> None:
+    """Create record.<table> of all files' rows: canonical columns, where each row came from, and what the checks need.
+
+    The rows are written once, in the order in which they stay: load.py takes out those that don't belong there and the columns of the
+    checks. Until then the view `stage_<table>` shows them with their numbers (row_no).
 
     `context_sql` selects from `row_of_file` and adds the columns that the checks of this table look at; `readable_sql` says whether a
-    row's key can be read whole. Also made: `repeated_<table>`, the hashes of keys that more than one row has: few of many, so that only
+    row's key can be read whole, `order_sql` by what rows are put in order. Also made: `repeated_<table>`, the hashes of keys that more than one row has: few of many, so that only
     these rows have to be put in order.
     """
     # The same bytes under two names share one Parquet file: it is read once, and the join gives its rows to both.
@@ -95,7 +98,12 @@ def stage_table(con: duckdb.DuckDBPyConnection, table: Table, context_sql: str, 
         f"semi join repeated_{table.name} using (key_hash)) as clashing where {readable_sql.replace('row_of_file.', 'clashing.')} "
         f"group by file_no, {key} having min(content) <> max(content)"
     )
-    con.execute(f"create or replace table stage_{table.name} as with row_of_file as (from read_row) {context_sql}")
+    con.execute(
+        f"create table record.{table.name} as with row_of_file as (from read_row) "
+        f"select {columns}, file_id, record_no, line_no, staged.* exclude ({columns}, record_no, line_no) "
+        f"from ({context_sql}) as staged join stage_file using (file_no) order by {order_sql}"
+    )
+    con.execute(f"create view stage_{table.name} as select rowid as row_no, * from record.{table.name}")
     con.execute("drop view read_row")
     con.execute("drop view parquet_row")
     for name in ("clash", "feed_file", "parquet_file"):

@@ -1,6 +1,6 @@
 """Good rows into `record`, replaced ones into `history`, every row accounted for.
 
-In: `stage_<table>` with `failed_<table>`. Out: record.<table> (the standing row of each key), history.<table> (rows that
+In: record.<table> as staged with `failed_<table>`. Out: record.<table> (the standing row of each key), history.<table> (rows that
 a later file restated), intake.file and intake.file_table. Raises UserError rows-lost if the numbers don't add up.
 """
 
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import duckdb
 
-from pipeline.checks.context import key_order, readable_key_sql
+from pipeline.checks.context import readable_key_sql
 from pipeline.contract import Table
 from pipeline.errors import UserError
 
@@ -19,20 +19,10 @@ def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
     _find_versions(con, table)
     con.execute(
         f"""
-        create table record.{table.name} as
-        select {columns}, file.file_id, record_no, line_no
-        from (select rowid as row_no, * from stage_{table.name}) as stage join stage_file as file using (file_no)
-        left join version_{table.name} as version using (row_no)
-        where row_no not in (select row_no from failed_{table.name})
-            and not coalesce(is_duplicate, false) and next_file_no is null
-        order by {key_order(table)}"""
-    )
-    con.execute(
-        f"""
         create table history.{table.name} as
         select {columns}, file.file_id, record_no, line_no, later.file_id as replaced_by_file_id,
             next_record_no as replaced_by_record_no
-        from version_{table.name} as version join (select rowid as row_no, * from stage_{table.name}) as stage using (row_no)
+        from version_{table.name} as version join stage_{table.name} as stage using (row_no)
         join stage_file as file using (file_no)
         join stage_file as later on later.file_no = version.next_file_no
         where not is_duplicate
@@ -40,8 +30,22 @@ def load_table(con: duckdb.DuckDBPyConnection, table: Table) -> None:
     )
     _count_rows(con, table)
     _keep_keys(con, table)
-    for name in ("version", "stage", "failed", "repeated"):
+    con.execute(f"drop view stage_{table.name}")
+    _keep_standing(con, table)
+    for name in ("version", "failed", "repeated"):
         con.execute(f"drop table {name}_{table.name}")
+
+
+def _keep_standing(con, table: Table) -> None:
+    """Take out of record.<table> the rows that failed, are duplicates or were replaced, and the columns that only the checks need."""
+    gone = f"""select row_no from failed_{table.name} union all
+        select row_no from version_{table.name} where is_duplicate or next_file_no is not null"""
+    if con.execute(f"select count(*) from ({gone})").fetchone()[0]:
+        con.execute(f"delete from record.{table.name} where rowid in ({gone})")
+    kept = {*table.column_names, "file_id", "record_no", "line_no"}
+    for name, *_ in con.execute(f"describe record.{table.name}").fetchall():
+        if name not in kept:
+            con.execute(f'alter table record.{table.name} drop column "{name}"')
 
 
 def _find_versions(con, table: Table) -> None:
@@ -55,7 +59,7 @@ def _find_versions(con, table: Table) -> None:
             select *, coalesce(content = lag(content) over key_order, false) as is_duplicate
             from (
                 select row_no, file_no, record_no, item_no, hash({columns}, problems) as content, {key}
-                from (select *, rowid as row_no, hash({key}) as key_hash from stage_{table.name})
+                from (select *, hash({key}) as key_hash from stage_{table.name})
                 semi join repeated_{table.name} using (key_hash)
             )
             where row_no not in (select row_no from failed_{table.name})
@@ -86,8 +90,8 @@ def _keep_keys(con, table: Table) -> None:
             case when {readable} then hash({key}) end, hash({columns}, stage.problems),
             case when failed.row_no is not null then 'failed' when version.is_duplicate then 'duplicate'
                 when version.next_file_no is null then 'standing' else 'replaced' end, stage.spelt
-        from stage_{table.name} as stage left join version_{table.name} as version on version.row_no = stage.rowid
-        left join failed_{table.name} as failed on failed.row_no = stage.rowid
+        from stage_{table.name} as stage left join version_{table.name} as version on version.row_no = stage.row_no
+        left join failed_{table.name} as failed on failed.row_no = stage.row_no
         where failed.row_no is not null or stage.spelt is not null or stage.file_no in (from compared)
             or hash({key}) in (from repeated_{table.name})"""
     )
@@ -101,8 +105,8 @@ def _count_rows(con, table: Table) -> None:
         with fate as (
             select stage.file_no, failed.row_no is not null as is_failed, coalesce(version.is_duplicate, false) as is_duplicate
             from stage_{table.name} as stage
-            left join version_{table.name} as version on version.row_no = stage.rowid
-            left join failed_{table.name} as failed on failed.row_no = stage.rowid
+            left join version_{table.name} as version on version.row_no = stage.row_no
+            left join failed_{table.name} as failed on failed.row_no = stage.row_no
         ),
         counted as (
             select file_no, count(*) filter (not is_failed and not is_duplicate) as loaded,
