@@ -88,8 +88,15 @@ drop table version;
 
 -- one row is a version of an inspection that did not see its unit, and the days on which it stood
 create temp table version as
-select unit_id, imo_number, inspected_on, outcome, inspected_on as on_day, file_id, record_no, null as replaced_by_file_id from record.inspection
-union all select unit_id, imo_number, inspected_on, outcome, inspected_on, file_id, record_no, replaced_by_file_id from history.inspection;
+with every as (
+    select unit_id, imo_number, inspected_on, outcome, inspected_on as on_day, file_id, record_no, null as replaced_by_file_id from record.inspection
+    union all select unit_id, imo_number, inspected_on, outcome, inspected_on, file_id, record_no, replaced_by_file_id from history.inspection
+)
+select * from every where outcome in ('not_found', 'no_access')
+union all
+-- one that sees its unit now may not have done so before it was put right
+select * from every semi join (from corrected where table_name = 'inspection') as corrected using (file_id, record_no)
+where outcome is distinct from 'not_found' and outcome is distinct from 'no_access';
 create temp table known_miss as
 select unit_id, imo_number, try_cast(as_came(was, 'inspected_on', inspected_on) as date) as inspected_on, known_from, known_to
 from with_days(version, 'inspection')
