@@ -17,9 +17,9 @@ Counts = tuple[list[int], list[int]]  # done and due, by cluster
 
 def list_call_sql() -> list[str]:
     """The statements that make calls of figure.due_service."""
-    text = files("pipeline.figures").joinpath("due_service.sql").read_text(encoding="utf-8")
+    text = files("pipeline.figures").joinpath("due_call.sql").read_text(encoding="utf-8")
     found = [statement.query for statement in duckdb.extract_statements(text)]
-    return [query for query in found if "create temp table call_day" in query or "create temp table due_call" in query]
+    return [query for query in found if "create temp table" in query]
 
 
 def group_calls(services: Iterable[tuple[str, date, bool]], interval_months: int = 12, by: str = "call_on") -> dict[str, Counts]:
