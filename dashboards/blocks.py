@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cached_property
 from typing import NamedTuple
 
 from markupsafe import Markup
@@ -81,6 +82,12 @@ def name_columns(spec: str) -> tuple[Column, ...]:
         kind, _, mark = kind.partition(" ")
         columns.append(Column(key, heading, kind or "text", mark == "filter", mark == "twin"))
     return tuple(columns)
+
+
+class Line(tuple):
+    """A row that stands in tables of many pages, of the same columns: its markup is kept, with the root that links in it start from."""
+
+    written: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -209,7 +216,7 @@ class Vessel:
     flag: str
     is_laid_up: bool
 
-    @property
+    @cached_property
     def link(self) -> Link:
         """Its page."""
         return Link(self.name, f"vessel/{self.imo_number}.html")

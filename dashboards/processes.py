@@ -13,9 +13,10 @@ import multiprocessing
 import os
 import signal
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from typing import Any
 
 from pipeline.errors import UserError
@@ -55,7 +56,6 @@ def share_work(work: Callable[[Any], Any], parts: Sequence[Any], processes: int)
     if processes < 2 or len(parts) < 2 or sys.platform != "linux":
         return [work(part) for part in parts]
     _work = work
-    gc.freeze()  # a collection would touch, and so copy, every page of memory that the processes share
     try:
         context = multiprocessing.get_context("fork")
         with ProcessPoolExecutor(min(processes, len(parts)), mp_context=context, initializer=start_child) as pool:
@@ -69,4 +69,25 @@ def share_work(work: Callable[[Any], Any], parts: Sequence[Any], processes: int)
                 raise
     finally:
         _work = None
+
+
+@contextmanager
+def keep_from_collector() -> Iterator[Callable[[], None]]:
+    """What is read meanwhile isn't looked through for garbage time and again: it stays to the end. Call what this gives when all is read.
+
+    A collection would also touch, and so copy, every page of memory that forked processes share.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+
+    def go_on() -> None:
+        gc.freeze()
+        if was_on:
+            gc.enable()
+
+    try:
+        yield go_on
+    finally:
         gc.unfreeze()
+        if was_on:
+            gc.enable()

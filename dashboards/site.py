@@ -40,7 +40,7 @@ from dashboards.pages import (
 from dashboards.pages.list_book import ListBook
 from dashboards.pages.vessel_data import VesselData
 from dashboards.pages.vessel_lists import AHEAD_DAYS
-from dashboards.processes import PARTS_A_PROCESS, count_processors, share_work, split_evenly
+from dashboards.processes import PARTS_A_PROCESS, count_processors, keep_from_collector, share_work, split_evenly
 from pipeline.errors import UserError
 
 MANY_UNITS = 1_000  # fewer are written before other processes have begun
@@ -93,12 +93,14 @@ def prepare_site(db: Path, site: Path, processes: int | None = None) -> Prepared
     new = site
     try:
         sweep_leftovers(site)
-        with database.open_database(db) as con:
-            context = database.read_context(con, db)
-            new = pick_free(site, "new")
-            start_folder(new)
-            read = read_shared(con, context, new)
-        paths = write_all(db, read, new, processes)
+        with keep_from_collector() as all_is_read:
+            with database.open_database(db) as con:
+                context = database.read_context(con, db)
+                new = pick_free(site, "new")
+                start_folder(new)
+                read = read_shared(con, context, new)
+            all_is_read()
+            paths = write_all(db, read, new, processes)
         return PreparedSite(new, sum_up(site, new, paths))
     except BaseException as error:
         if new != site:

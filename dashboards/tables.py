@@ -21,7 +21,7 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from dashboards import words
-from dashboards.blocks import Anchor, Count, Link, Run, Table
+from dashboards.blocks import Anchor, Count, Line, Link, Run, Table
 from dashboards.line_breaks import LONGEST_WORD, write_breaks, write_cut, write_long, write_text
 from pipeline.spreadsheet import guard
 
@@ -261,7 +261,19 @@ def write_body(table: Table, root: str = "") -> Iterator[str]:
     # a cell to write in heads nothing
     tags = ["td" if kinds[:1] == ["blank"] else 'th scope="row"'] + ["td"] * len(picked)
     cells = [(i, make_cell(kind, tag, root, top, table.is_register)) for i, kind, tag in zip(picked, kinds, tags, strict=False)]
-    return (f"<tr>{''.join([write(row[i]) for i, write in cells])}</tr>" for row in table.rows[: table.shown])
+
+
+    def write_row(row: tuple) -> str:
+        return f"<tr>{''.join([write(row[i]) for i, write in cells])}</tr>"
+
+    return (write_line(row, root, write_row) if type(row) is Line else write_row(row) for row in table.rows[: table.shown])
+
+
+def write_line(line: Line, root: str, write_row: Callable[[tuple], str]) -> str:
+    """A row that other pages show too, written once."""
+    if line.written is None or line.written[0] != root:
+        line.written = root, write_row(line)
+    return line.written[1]
 
 
 @lru_cache(maxsize=CELLS_KEPT)
