@@ -186,6 +186,7 @@ class Page:
     """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format.
 
     A page that is alone is no part of a site: it leads to no other page and draws no chart. A sheet fits one page of paper.
+    One of many is alike thousands but for its title, answer, first link and the rows of its table (moulds.py).
     """
 
     path: str
@@ -199,6 +200,7 @@ class Page:
     is_caution_on_top: bool = False
     is_alone: bool = False
     is_sheet: bool = False
+    is_one_of_many: bool = False
 
     @property
     def has_chart(self) -> bool:

@@ -46,6 +46,7 @@ PARTS = {
     "interval": ("{}", "{}_low", "{}_high"),
     "percent_interval": ("{}", "{}_low", "{}_high"),
 }
+WHOLE = {"file_line", "found", "interval", "percent_interval"}  # their parts are what the CSV has
 SHAPES = {
     "overdue": "late",
     "failed": "late",
@@ -60,7 +61,7 @@ SHAPES = {
     "ashore": "apart",
     "laid up": "apart",
 }
-UNLIKE = ("file_line", "unit", "anchor", "spark")  # kinds whose cells are hardly ever alike
+UNLIKE = ("file_line", "anchor", "spark")  # kinds whose cells are hardly ever alike
 RECORD_KINDS = ["date", "text", "long", "file_line", "code"]
 PLAIN = (str, int, float, date, type(None))  # values that need no look at what they hold
 ALIKE = {str, int, bool, float, Decimal, date}  # of one of these types what is equal is written alike
@@ -262,7 +263,6 @@ def write_body(table: Table, root: str = "") -> Iterator[str]:
     tags = ["td" if kinds[:1] == ["blank"] else 'th scope="row"'] + ["td"] * len(picked)
     cells = [(i, make_cell(kind, tag, root, top, table.is_register)) for i, kind, tag in zip(picked, kinds, tags, strict=False)]
 
-
     def write_row(row: tuple) -> str:
         return f"<tr>{''.join([write(row[i]) for i, write in cells])}</tr>"
 
@@ -334,8 +334,11 @@ def write_column(values: Sequence[Any]) -> Iterable[str]:
 
 def split_column(kind: str, values: Sequence[Any]) -> list[Sequence[Any]]:
     """The columns of a CSV that a column of the page becomes, numbers without the lists behind them and links without their addresses."""
-    plain = [value.text if type(value) in (Link, Anchor) else take_number(value) for value in values]
-    return list(zip(*(split_value(kind, value) for value in plain), strict=True)) if kind in PARTS or kind == "part_date" else [plain]
+    if not ALIKE.union((type(None),)).issuperset(map(type, values)):
+        values = [value.text if type(value) in (Link, Anchor) else take_number(value) for value in values]
+    if kind not in PARTS and kind != "part_date":
+        return [values]
+    return list(zip(*(values if kind in WHOLE else (split_value(kind, value) for value in values)), strict=True))
 
 
 def write_csv(table: Table) -> str:

@@ -111,4 +111,5 @@ def make_pages(book: ListBook, context: Context, part: Sequence[str]) -> Iterato
                 nav="index.html",
                 crumbs=(back,),
                 is_caution_on_top=True,
+                is_one_of_many=True,
             )
