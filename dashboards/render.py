@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, lru_cache
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -19,6 +19,7 @@ from markupsafe import Markup, escape
 
 from dashboards import moulds, tables, words
 from dashboards.blocks import Chart, Choice, Context, Count, Link, Page, Stamp, Table
+from dashboards.keep_same import Folder
 
 NAVIGATION = (
     Link("Fleet", "index.html"),
@@ -191,25 +192,15 @@ def write_alike(env: Environment, context: Context, page: Page, on: Sheet) -> st
     )
 
 
-def write_page(env: Environment, context: Context, page: Page, folder: Path) -> Path:
-    """Write the page and its CSV twins; return the path of the HTML file."""
+def write_page(env: Environment, context: Context, page: Page, folder: Folder) -> None:
+    """Write the page and its CSV twins."""
     root = "../" * page.path.count("/")
-    parts = {f"parts/{PurePosixPath(page.path).stem}.js": write_parts(choice) for choice in list_choices(page)}
-    on = Sheet(page, root, tuple((root + path, len(text.encode())) for path, text in parts.items()))
+    parts = {f"parts/{PurePosixPath(page.path).stem}.js": write_parts(choice).encode() for choice in list_choices(page)}
+    on = Sheet(page, root, tuple((root + path, len(content)) for path, content in parts.items()))
     html = (write_alike if moulds.is_castable(page) else write_html)(env, context, page, on)
-    write_text(folder / page.path, words.show_safely(html), "utf-8", "\n")
-    for path, text in parts.items():
-        write_text(folder / path, text, "utf-8", "\n")
+    folder.write(page.path, words.show_safely(html).encode())
+    for path, content in parts.items():
+        folder.write(path, content)
     for table in list_tables(page):
         # The mark lets spreadsheets see UTF-8 in a vessel's name.
-        write_text(folder / name_twin(page, table), tables.write_csv(table), "utf-8-sig", "")
-    return folder / page.path
-
-
-def write_text(path: Path, text: str, encoding: str, newline: str) -> None:
-    """Write a file, and the folder that it lies in where there is none yet."""
-    try:
-        path.write_text(text, encoding=encoding, newline=newline)
-    except FileNotFoundError:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding=encoding, newline=newline)
+        folder.write(name_twin(page, table), tables.write_csv(table).encode("utf-8-sig"))

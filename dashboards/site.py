@@ -1,7 +1,7 @@
 """The site as a whole: every page into a new folder, then swapped in.
 
 In: the finished database and the folder of the site. Out: a `SiteSummary`. Until the last step the old site stays whole;
-the same database content gives the same bytes. A folder that holds anything else than a site of ours is never touched.
+the same database content gives the same bytes, and a file that is the same isn't written again (keep_same.py). A folder that holds anything else than a site of ours is never touched.
 Errors: `not-our-site`, `cannot-write`, and those of database.py. Leftovers of killed runs: leftovers.py.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from importlib.resources import as_file, files
+from importlib.resources import files
 from pathlib import Path
 
 import duckdb
@@ -18,6 +18,7 @@ import duckdb
 from dashboards import database, due_calendar, render
 from dashboards.blocks import FLEET, Context, Page
 from dashboards.exchange import exchange_folders
+from dashboards.keep_same import Folder
 from dashboards.leftovers import MARKER, is_foreign, pick_free, remove_site, sweep_leftovers
 from dashboards.pages import (
     agents,
@@ -97,10 +98,11 @@ def prepare_site(db: Path, site: Path, processes: int | None = None) -> Prepared
             with database.open_database(db) as con:
                 context = database.read_context(con, db)
                 new = pick_free(site, "new")
-                start_folder(new)
-                read = read_shared(con, context, new)
+                folder = Folder.beside(new, site)
+                start_folder(folder)
+                read = read_shared(con, context, folder)
             all_is_read()
-            paths = write_all(db, read, new, processes)
+            paths = write_all(db, read, folder, processes)
         return PreparedSite(new, sum_up(site, new, paths))
     except BaseException as error:
         if new != site:
@@ -117,23 +119,20 @@ def refuse_foreign(site: Path) -> None:
         raise UserError("not-our-site", site=site)
 
 
-def start_folder(new: Path) -> None:
+def start_folder(folder: Folder) -> None:
     """The marker first, then the style sheet, our script, and plotly.js of the installed plotly."""
-    new.mkdir(parents=True)
-    (new / MARKER).write_text("This folder is written whole by firekpi; keep nothing of your own in it.\n", encoding="utf-8")
-    (new / "assets").mkdir()
+    Path(folder.new).mkdir(parents=True)
+    folder.write(MARKER, b"This folder is written whole by firekpi; keep nothing of your own in it.\n")
     for name in ASSETS:
-        (new / "assets" / name).write_bytes(files("dashboards").joinpath("assets", name).read_bytes())
-    with as_file(files("plotly") / "package_data" / "plotly.min.js") as library:
-        (new / "assets" / "plotly.min.js").write_bytes(library.read_bytes())
+        folder.write(f"assets/{name}", files("dashboards").joinpath("assets", name).read_bytes())
+    folder.write("assets/plotly.min.js", (files("plotly") / "package_data" / "plotly.min.js").read_bytes())
 
 
-def write_calendars(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> Context:
+def write_calendars(con: duckdb.DuckDBPyConnection, context: Context, folder: Folder) -> Context:
     """The calendar files; returns the context in which pages lead to them."""
     calendars = dict(due_calendar.list_calendars(due_items.read_items(con, context, due_calendar.AHEAD_DAYS), context))
     for path, content in calendars.items():
-        (new / path).parent.mkdir(exist_ok=True)
-        (new / path).write_bytes(content)
+        folder.write(path, content)
     return replace(context, calendars=frozenset(calendars))
 
 
@@ -146,14 +145,14 @@ class Shared:
     vessels: Callable[[str], VesselData]
 
 
-def read_shared(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> Shared:
+def read_shared(con: duckdb.DuckDBPyConnection, context: Context, folder: Folder) -> Shared:
     """The calendars are written here, since pages lead to those that there are."""
-    context = write_calendars(con, context, new)
+    context = write_calendars(con, context, folder)
     book, context = list_page.read_book(con, context)
     return Shared(context, book, vessel_data.read_all(con, context, AHEAD_DAYS))
 
 
-def write_all(db: Path, read: Shared, new: Path, processes: int | None) -> list[str]:
+def write_all(db: Path, read: Shared, folder: Folder, processes: int | None) -> list[str]:
     """Every page, shared out to processes; which lists are asked for is known when the fleet's pages and the vessels' are written."""
     context = read.context
     if processes is None:
@@ -161,7 +160,7 @@ def write_all(db: Path, read: Shared, new: Path, processes: int | None) -> list[
 
     def share(write: Callable[[Sequence], Iterator[Page]], things: Sequence) -> list[str]:
         def work(part: Sequence) -> tuple[list[str], set[str]]:
-            return write_pages(write(part), context, new), context.lists.asked
+            return write_pages(write(part), context, folder), context.lists.asked
 
         done = share_work(work, split_evenly(things, PARTS_A_PROCESS * processes), processes)
         context.lists.asked.update(*(asked for _, asked in done))
@@ -185,11 +184,11 @@ def write_all(db: Path, read: Shared, new: Path, processes: int | None) -> list[
     return paths + share(write_units, sorted(context.unit_pages))
 
 
-def write_pages(pages: Iterable[Page], context: Context, new: Path) -> list[str]:
+def write_pages(pages: Iterable[Page], context: Context, folder: Folder) -> list[str]:
     """Write them one by one; return their paths in order."""
     env, paths = render.make_environment(), []
     for page in pages:
-        render.write_page(env, context, page, new)
+        render.write_page(env, context, page, folder)
         paths.append(page.path)
     return paths
 
