@@ -56,6 +56,12 @@ def make_environment() -> Environment:
     return env
 
 
+def load_templates() -> None:
+    """Compile all of them now: before processes fork that would each do so."""
+    for name in make_environment().list_templates(extensions=["html"]):
+        make_environment().get_template(name)
+
+
 def tie_units(text: str) -> str:
     """Keep a number and its percent sign on one line."""
     tied = re.sub(r"(?<=\d) %", "\u00a0%", text)

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import duckdb
 
-from dashboards import database, due_calendar, render
+from dashboards import charts, database, due_calendar, render
 from dashboards.blocks import FLEET, Context, Page
 from dashboards.exchange import exchange_folders
 from dashboards.keep_same import Folder
@@ -41,7 +41,16 @@ from dashboards.pages import (
 from dashboards.pages.list_book import ListBook
 from dashboards.pages.vessel_data import VesselData
 from dashboards.pages.vessel_lists import AHEAD_DAYS
-from dashboards.processes import PARTS_A_PROCESS, count_processors, keep_from_collector, share_work, split_evenly
+from dashboards.processes import (
+    MOST_PARTS,
+    PARTS_A_PROCESS,
+    PARTS_BESIDE,
+    Beside,
+    count_processors,
+    keep_from_collector,
+    share_work,
+    split_evenly,
+)
 from pipeline.errors import UserError
 
 MANY_UNITS = 1_000  # fewer are written before other processes have begun
@@ -96,13 +105,19 @@ def prepare_site(db: Path, site: Path, processes: int | None = None) -> Prepared
         sweep_leftovers(site)
         with keep_from_collector() as all_is_read:
             with database.open_database(db) as con:
-                context = database.read_context(con, db)
-                new = pick_free(site, "new")
-                folder = Folder.beside(new, site)
-                start_folder(folder)
-                read = read_shared(con, context, folder)
-            all_is_read()
-            paths = write_all(db, read, folder, processes)
+                context = list_page.name_units(con, database.read_context(con, db))
+            new = pick_free(site, "new")
+            folder = Folder.beside(new, site)
+            start_folder(folder)
+            if processes is None:
+                processes = count_processors() if len(context.unit_pages) >= MANY_UNITS else 1
+            render.load_templates()
+            with write_units_beside(db, context, folder, processes) as units:
+                with database.open_database(db) as con:
+                    read = read_shared(con, context, folder)
+                charts.load_forms()
+                all_is_read()
+                paths = write_all(db, read, folder, processes) + [path for part in units.finish() for path in part]
         return PreparedSite(new, sum_up(site, new, paths))
     except BaseException as error:
         if new != site:
@@ -152,36 +167,45 @@ def read_shared(con: duckdb.DuckDBPyConnection, context: Context, folder: Folder
     return Shared(context, book, vessel_data.read_all(con, context, AHEAD_DAYS))
 
 
-def write_all(db: Path, read: Shared, folder: Folder, processes: int | None) -> list[str]:
-    """Every page, shared out to processes; which lists are asked for is known when the fleet's pages and the vessels' are written."""
+def write_units_beside(db: Path, context: Context, folder: Folder, processes: int) -> Beside:
+    """The units' pages, which lead to no list and so wait for nothing."""
+
+    def write(part: Sequence[str]) -> list[str]:
+        with database.open_database(db) as con:
+            return write_pages(unit.make_pages(con, context, part), context, folder)
+
+    return Beside(write, split_evenly(sorted(context.unit_pages), min(PARTS_BESIDE * processes, MOST_PARTS)), processes)
+
+
+def write_all(db: Path, read: Shared, folder: Folder, processes: int) -> list[str]:
+    """Every other page, shared out to processes; which lists are asked for is known when the fleet's pages and the vessels' are written."""
     context = read.context
-    if processes is None:
-        processes = count_processors() if len(context.unit_pages) >= MANY_UNITS else 1
+    imo_numbers = [vessel.imo_number for vessel in context.vessels]
 
-    def share(write: Callable[[Sequence], Iterator[Page]], things: Sequence) -> list[str]:
+    def share(write: Callable[[Sequence], Iterator[Page]], parts: Sequence[Sequence]) -> list[str]:
+        known = frozenset(context.lists.asked)
+
         def work(part: Sequence) -> tuple[list[str], set[str]]:
-            return write_pages(write(part), context, folder), context.lists.asked
+            return write_pages(write(part), context, folder), context.lists.asked - known
 
-        done = share_work(work, split_evenly(things, PARTS_A_PROCESS * processes), processes)
+        done = share_work(work, parts, processes)
         context.lists.asked.update(*(asked for _, asked in done))
         return [path for paths, _ in done for path in paths]
+
+    def split(things: Sequence) -> list[Sequence]:
+        return split_evenly(things, PARTS_A_PROCESS * processes)
 
     def write_fleet(places: Sequence[int]) -> Iterator[Page]:
         with database.open_database(db) as con:
             for module in (FLEET_PAGES[place] for place in places):
                 yield from module.make_pages(con, context) if module is fleet else (module.make_page(con, context),)
 
-    def write_units(part: Sequence[str]) -> Iterator[Page]:
-        with database.open_database(db) as con:
-            yield from unit.make_pages(con, context, part)
-
-    paths = share(write_fleet, range(len(FLEET_PAGES)))
-    paths += share(lambda part: vessel.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
-    paths += share(lambda part: vessel_sheet.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
+    paths = share(write_fleet, [[place] for place in range(len(FLEET_PAGES))])
+    paths += share(lambda part: vessel.make_pages(read.vessels, context, part), split(imo_numbers))
+    paths += share(lambda part: vessel_sheet.make_pages(read.vessels, context, part), split(imo_numbers))
     # the fleet's lists first: they are the longest, and the process that had them last would be waited for
     lists = sorted(context.lists.asked, key=lambda path: (not path.startswith(f"list/{FLEET}/"), path))
-    paths += share(lambda part: list_page.make_pages(read.book, context, part), lists)
-    return paths + share(write_units, sorted(context.unit_pages))
+    return paths + share(lambda part: list_page.make_pages(read.book, context, part), split(lists))
 
 
 def write_pages(pages: Iterable[Page], context: Context, folder: Folder) -> list[str]:

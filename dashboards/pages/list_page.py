@@ -51,10 +51,15 @@ COLUMNS = name_columns(
 REMARK = "Each unit leads to its page, with every record that it has."
 
 
+def name_units(con: duckdb.DuckDBPyConnection, context: Context) -> Context:
+    """The context in which units lead to their pages."""
+    units = select_rows(con, "SELECT DISTINCT unit_id FROM record.unit WHERE unit_id IS NOT NULL ORDER BY unit_id")
+    return replace(context, unit_pages={row.unit_id: name_page(row.unit_id) for row in units})
+
+
 def read_book(con: duckdb.DuckDBPyConnection, context: Context) -> tuple[ListBook, Context]:
     """Every list, and the context in which numbers and units lead to their pages."""
-    units = select_rows(con, "SELECT DISTINCT unit_id FROM record.unit WHERE unit_id IS NOT NULL ORDER BY unit_id")
-    context = replace(context, unit_pages={row.unit_id: name_page(row.unit_id) for row in units})
+    context = context if context.unit_pages else name_units(con, context)
     book = ListBook()
     for source in SOURCES:
         book.add(source(con, context), context)
