@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from dashboards.blocks import FLEET, Context, Line, Lists, Run
 
@@ -15,8 +16,7 @@ from dashboards.blocks import FLEET, Context, Line, Lists, Run
 MOST_LINES = 5_000
 
 
-@dataclass(frozen=True)
-class Entry:
+class Entry(NamedTuple):
     """One line of a list: a unit (or a group, without `unit_id`), where it is, why it counts, and the record that shows it."""
 
     imo_number: str
