@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cached_property
 from typing import NamedTuple
 
 from markupsafe import Markup
@@ -81,6 +82,12 @@ def name_columns(spec: str) -> tuple[Column, ...]:
         kind, _, mark = kind.partition(" ")
         columns.append(Column(key, heading, kind or "text", mark == "filter", mark == "twin"))
     return tuple(columns)
+
+
+class Line(tuple):
+    """A row that stands in tables of many pages, of the same columns: its markup is kept, with the root that links in it start from."""
+
+    written: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -179,6 +186,7 @@ class Page:
     """One page. `path` is relative to the site's root, `answer` may be markup built by Markup.format.
 
     A page that is alone is no part of a site: it leads to no other page and draws no chart. A sheet fits one page of paper.
+    One of many is alike thousands but for its title, answer, first link and the rows of its table (moulds.py).
     """
 
     path: str
@@ -192,6 +200,7 @@ class Page:
     is_caution_on_top: bool = False
     is_alone: bool = False
     is_sheet: bool = False
+    is_one_of_many: bool = False
 
     @property
     def has_chart(self) -> bool:
@@ -209,7 +218,7 @@ class Vessel:
     flag: str
     is_laid_up: bool
 
-    @property
+    @cached_property
     def link(self) -> Link:
         """Its page."""
         return Link(self.name, f"vessel/{self.imo_number}.html")

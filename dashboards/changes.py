@@ -12,6 +12,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from dashboards import database, render
+from dashboards.keep_same import Folder
 from dashboards.pages import changes
 from pipeline.errors import UserError
 
@@ -29,14 +30,14 @@ def write_changes(differing: Path, newer: Path, text: str, folder: Path) -> str:
     folder = folder.absolute()
     part = folder.with_name(f"{folder.name}.{os.getpid()}.part")
     try:
-        (part / "assets").mkdir(parents=True)
+        pages = Folder(str(part))
         for name in ASSETS:
-            (part / "assets" / name).write_bytes(files("dashboards").joinpath("assets", name).read_bytes())
+            pages.write(f"assets/{name}", files("dashboards").joinpath("assets", name).read_bytes())
         with database.open_database(newer) as con:
             context = database.read_context(con, newer)
         with database.open_database(differing) as con:
             page = changes.make_page(con, context)
-        render.write_page(render.make_environment(), context, page, part)
+        render.write_page(render.make_environment(), context, page, pages)
         (part / "changes.csv").write_text(text, encoding="utf-8-sig", newline="")
         refuse_full(folder)
         if folder.exists():

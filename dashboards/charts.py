@@ -71,6 +71,11 @@ def find_top(*groups: Sequence[Number]) -> float:
     return max((float(v) for group in groups for v in group if v is not None), default=0.0) or 1.0
 
 
+def load_forms() -> None:
+    """plotly loads its parts when they are first asked for: now, before processes fork that would each do so."""
+    write_figure([{"type": "bar"}, {"type": "scatter"}], {"xaxis": make_axis("", 1)}, 100)
+
+
 def write_figure(traces: list, layout: dict, height: int, meta: dict | None = None) -> dict:
     """Check the figure against plotly's own schema and drop what site.js supplies."""
     base = {

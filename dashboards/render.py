@@ -11,13 +11,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, lru_cache
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from dashboards import tables, words
+from dashboards import moulds, tables, words
 from dashboards.blocks import Chart, Choice, Context, Count, Link, Page, Stamp, Table
+from dashboards.keep_same import Folder
 
 NAVIGATION = (
     Link("Fleet", "index.html"),
@@ -47,12 +49,17 @@ def make_environment() -> Environment:
     env.filters["say_date"] = words.say_date
     env.filters["say_number"] = words.say_number
     env.filters["tie"] = tie_units
-    env.filters["css_text"] = write_css_text
     env.globals["NAVIGATION"] = NAVIGATION
     env.globals["RIGHT"] = tables.RIGHT
     env.globals["chart_json"] = write_json
     env.globals["kind_of"] = lambda block: type(block).__name__
     return env
+
+
+def load_templates() -> None:
+    """Compile all of them now: before processes fork that would each do so."""
+    for name in make_environment().list_templates(extensions=["html"]):
+        make_environment().get_template(name)
 
 
 def tie_units(text: str) -> str:
@@ -105,6 +112,11 @@ class Sheet:
     parts: tuple[tuple[str, int], ...]
 
     @property
+    def title(self) -> Markup:
+        """Of the page, for the style sheet of paper."""
+        return write_css_text(self.page.title)
+
+    @property
     def stem(self) -> str:
         """Of the page's own names inside it."""
         return self.page.path.removesuffix(".html").replace("/", "-")
@@ -120,6 +132,16 @@ class Sheet:
     def number(self, value: str | Count) -> str:
         """A number, with the list behind it."""
         return value.write(self.root) if isinstance(value, Count) else value
+
+
+class MarkedSheet(Sheet):
+    """The sheet of a page that a mould is made of."""
+
+    title, stem = Markup(moulds.write_mark("css")), moulds.write_mark("stem")
+
+    def body(self, table: Table) -> Markup:
+        """Where the rows go."""
+        return Markup(moulds.write_mark("body"))
 
 
 @lru_cache(maxsize=64)
@@ -143,34 +165,48 @@ def write_caution() -> Markup:
     return Markup(make_environment().get_template("caution.html").render())
 
 
-def write_page(env: Environment, context: Context, page: Page, folder: Path) -> Path:
-    """Write the page and its CSV twins; return the path of the HTML file."""
-    root = "../" * page.path.count("/")
-    parts = {f"parts/{PurePosixPath(page.path).stem}.js": write_parts(choice) for choice in list_choices(page)}
+def write_html(env: Environment, context: Context, page: Page, on: Sheet) -> str:
+    """The page by its template."""
     in_navigation = page.path if any(link.href == page.path for link in NAVIGATION) else ""
-    html = env.get_template("page.html").render(
+    return env.get_template("page.html").render(
         page=page,
         context=context,
-        root=root,
-        on=Sheet(page, root, tuple((root + path, len(text.encode())) for path, text in parts.items())),
-        top=write_top(root, page.nav or page.path, in_navigation, page.is_alone, context.as_of),
-        foot=write_foot(root, page.is_alone, page.is_caution_on_top, context.stamp),
+        root=on.root,
+        on=on,
+        top=write_top(on.root, page.nav or page.path, in_navigation, page.is_alone, context.as_of),
+        foot=write_foot(on.root, page.is_alone, page.is_caution_on_top, context.stamp),
         caution=write_caution(),
         scripts=[choice.script for choice in list_choices(page)],
     )
-    write_text(folder / page.path, words.show_safely(html), "utf-8", "\n")
-    for path, text in parts.items():
-        write_text(folder / path, text, "utf-8", "\n")
+
+
+def write_alike(env: Environment, context: Context, page: Page, on: Sheet) -> str:
+    """One of many pages, as its template would write it."""
+    table: Any = page.sections[0].blocks[0]
+    texts = {
+        "title": escape(page.title),
+        "css": on.title,
+        "stem": escape(on.stem),
+        "answer": escape(tie_units(page.answer)),
+        "crumb": escape(page.crumbs[0].text),
+        "href": escape(page.crumbs[0].href),
+        "caption": escape(tie_units(table.caption)),
+        "body": on.body(table),
+    }
+    return moulds.cast_page(
+        page, context.stamp, texts, lambda marked: write_html(env, context, marked, MarkedSheet(marked, on.root, ()))
+    )
+
+
+def write_page(env: Environment, context: Context, page: Page, folder: Folder) -> None:
+    """Write the page and its CSV twins."""
+    root = "../" * page.path.count("/")
+    parts = {f"parts/{PurePosixPath(page.path).stem}.js": write_parts(choice).encode() for choice in list_choices(page)}
+    on = Sheet(page, root, tuple((root + path, len(content)) for path, content in parts.items()))
+    html = (write_alike if moulds.is_castable(page) else write_html)(env, context, page, on)
+    folder.write(page.path, words.show_safely(html).encode())
+    for path, content in parts.items():
+        folder.write(path, content)
     for table in list_tables(page):
         # The mark lets spreadsheets see UTF-8 in a vessel's name.
-        write_text(folder / name_twin(page, table), tables.write_csv(table), "utf-8-sig", "")
-    return folder / page.path
-
-
-def write_text(path: Path, text: str, encoding: str, newline: str) -> None:
-    """Write a file, and the folder that it lies in where there is none yet."""
-    try:
-        path.write_text(text, encoding=encoding, newline=newline)
-    except FileNotFoundError:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding=encoding, newline=newline)
+        folder.write(name_twin(page, table), tables.write_csv(table).encode("utf-8-sig"))

@@ -1,7 +1,7 @@
 """The site as a whole: every page into a new folder, then swapped in.
 
 In: the finished database and the folder of the site. Out: a `SiteSummary`. Until the last step the old site stays whole;
-the same database content gives the same bytes. A folder that holds anything else than a site of ours is never touched.
+the same database content gives the same bytes, and a file that is the same isn't written again (keep_same.py). A folder that holds anything else than a site of ours is never touched.
 Errors: `not-our-site`, `cannot-write`, and those of database.py. Leftovers of killed runs: leftovers.py.
 """
 
@@ -10,14 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from importlib.resources import as_file, files
+from importlib.resources import files
 from pathlib import Path
 
 import duckdb
 
-from dashboards import database, due_calendar, render
+from dashboards import charts, database, due_calendar, render
 from dashboards.blocks import FLEET, Context, Page
 from dashboards.exchange import exchange_folders
+from dashboards.keep_same import Folder
 from dashboards.leftovers import MARKER, is_foreign, pick_free, remove_site, sweep_leftovers
 from dashboards.pages import (
     agents,
@@ -40,7 +41,16 @@ from dashboards.pages import (
 from dashboards.pages.list_book import ListBook
 from dashboards.pages.vessel_data import VesselData
 from dashboards.pages.vessel_lists import AHEAD_DAYS
-from dashboards.processes import PARTS_A_PROCESS, count_processors, share_work, split_evenly
+from dashboards.processes import (
+    MOST_PARTS,
+    PARTS_A_PROCESS,
+    PARTS_BESIDE,
+    Beside,
+    count_processors,
+    keep_from_collector,
+    share_work,
+    split_evenly,
+)
 from pipeline.errors import UserError
 
 MANY_UNITS = 1_000  # fewer are written before other processes have begun
@@ -93,12 +103,21 @@ def prepare_site(db: Path, site: Path, processes: int | None = None) -> Prepared
     new = site
     try:
         sweep_leftovers(site)
-        with database.open_database(db) as con:
-            context = database.read_context(con, db)
+        with keep_from_collector() as all_is_read:
+            with database.open_database(db) as con:
+                context = list_page.name_units(con, database.read_context(con, db))
             new = pick_free(site, "new")
-            start_folder(new)
-            read = read_shared(con, context, new)
-        paths = write_all(db, read, new, processes)
+            folder = Folder.beside(new, site)
+            start_folder(folder)
+            if processes is None:
+                processes = count_processors() if len(context.unit_pages) >= MANY_UNITS else 1
+            render.load_templates()
+            with write_units_beside(db, context, folder, processes) as units:
+                with database.open_database(db) as con:
+                    read = read_shared(con, context, folder)
+                charts.load_forms()
+                all_is_read()
+                paths = write_all(db, read, folder, processes) + [path for part in units.finish() for path in part]
         return PreparedSite(new, sum_up(site, new, paths))
     except BaseException as error:
         if new != site:
@@ -115,23 +134,20 @@ def refuse_foreign(site: Path) -> None:
         raise UserError("not-our-site", site=site)
 
 
-def start_folder(new: Path) -> None:
+def start_folder(folder: Folder) -> None:
     """The marker first, then the style sheet, our script, and plotly.js of the installed plotly."""
-    new.mkdir(parents=True)
-    (new / MARKER).write_text("This folder is written whole by firekpi; keep nothing of your own in it.\n", encoding="utf-8")
-    (new / "assets").mkdir()
+    Path(folder.new).mkdir(parents=True)
+    folder.write(MARKER, b"This folder is written whole by firekpi; keep nothing of your own in it.\n")
     for name in ASSETS:
-        (new / "assets" / name).write_bytes(files("dashboards").joinpath("assets", name).read_bytes())
-    with as_file(files("plotly") / "package_data" / "plotly.min.js") as library:
-        (new / "assets" / "plotly.min.js").write_bytes(library.read_bytes())
+        folder.write(f"assets/{name}", files("dashboards").joinpath("assets", name).read_bytes())
+    folder.write("assets/plotly.min.js", (files("plotly") / "package_data" / "plotly.min.js").read_bytes())
 
 
-def write_calendars(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> Context:
+def write_calendars(con: duckdb.DuckDBPyConnection, context: Context, folder: Folder) -> Context:
     """The calendar files; returns the context in which pages lead to them."""
     calendars = dict(due_calendar.list_calendars(due_items.read_items(con, context, due_calendar.AHEAD_DAYS), context))
     for path, content in calendars.items():
-        (new / path).parent.mkdir(exist_ok=True)
-        (new / path).write_bytes(content)
+        folder.write(path, content)
     return replace(context, calendars=frozenset(calendars))
 
 
@@ -144,50 +160,59 @@ class Shared:
     vessels: Callable[[str], VesselData]
 
 
-def read_shared(con: duckdb.DuckDBPyConnection, context: Context, new: Path) -> Shared:
+def read_shared(con: duckdb.DuckDBPyConnection, context: Context, folder: Folder) -> Shared:
     """The calendars are written here, since pages lead to those that there are."""
-    context = write_calendars(con, context, new)
+    context = write_calendars(con, context, folder)
     book, context = list_page.read_book(con, context)
     return Shared(context, book, vessel_data.read_all(con, context, AHEAD_DAYS))
 
 
-def write_all(db: Path, read: Shared, new: Path, processes: int | None) -> list[str]:
-    """Every page, shared out to processes; which lists are asked for is known when the fleet's pages and the vessels' are written."""
+def write_units_beside(db: Path, context: Context, folder: Folder, processes: int) -> Beside:
+    """The units' pages, which lead to no list and so wait for nothing."""
+
+    def write(part: Sequence[str]) -> list[str]:
+        with database.open_database(db) as con:
+            return write_pages(unit.make_pages(con, context, part), context, folder)
+
+    return Beside(write, split_evenly(sorted(context.unit_pages), min(PARTS_BESIDE * processes, MOST_PARTS)), processes)
+
+
+def write_all(db: Path, read: Shared, folder: Folder, processes: int) -> list[str]:
+    """Every other page, shared out to processes; which lists are asked for is known when the fleet's pages and the vessels' are written."""
     context = read.context
-    if processes is None:
-        processes = count_processors() if len(context.unit_pages) >= MANY_UNITS else 1
+    imo_numbers = [vessel.imo_number for vessel in context.vessels]
 
-    def share(write: Callable[[Sequence], Iterator[Page]], things: Sequence) -> list[str]:
+    def share(write: Callable[[Sequence], Iterator[Page]], parts: Sequence[Sequence]) -> list[str]:
+        known = frozenset(context.lists.asked)
+
         def work(part: Sequence) -> tuple[list[str], set[str]]:
-            return write_pages(write(part), context, new), context.lists.asked
+            return write_pages(write(part), context, folder), context.lists.asked - known
 
-        done = share_work(work, split_evenly(things, PARTS_A_PROCESS * processes), processes)
+        done = share_work(work, parts, processes)
         context.lists.asked.update(*(asked for _, asked in done))
         return [path for paths, _ in done for path in paths]
+
+    def split(things: Sequence) -> list[Sequence]:
+        return split_evenly(things, PARTS_A_PROCESS * processes)
 
     def write_fleet(places: Sequence[int]) -> Iterator[Page]:
         with database.open_database(db) as con:
             for module in (FLEET_PAGES[place] for place in places):
                 yield from module.make_pages(con, context) if module is fleet else (module.make_page(con, context),)
 
-    def write_units(part: Sequence[str]) -> Iterator[Page]:
-        with database.open_database(db) as con:
-            yield from unit.make_pages(con, context, part)
-
-    paths = share(write_fleet, range(len(FLEET_PAGES)))
-    paths += share(lambda part: vessel.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
-    paths += share(lambda part: vessel_sheet.make_pages(read.vessels, context, part), [v.imo_number for v in context.vessels])
+    paths = share(write_fleet, [[place] for place in range(len(FLEET_PAGES))])
+    paths += share(lambda part: vessel.make_pages(read.vessels, context, part), split(imo_numbers))
+    paths += share(lambda part: vessel_sheet.make_pages(read.vessels, context, part), split(imo_numbers))
     # the fleet's lists first: they are the longest, and the process that had them last would be waited for
     lists = sorted(context.lists.asked, key=lambda path: (not path.startswith(f"list/{FLEET}/"), path))
-    paths += share(lambda part: list_page.make_pages(read.book, context, part), lists)
-    return paths + share(write_units, sorted(context.unit_pages))
+    return paths + share(lambda part: list_page.make_pages(read.book, context, part), split(lists))
 
 
-def write_pages(pages: Iterable[Page], context: Context, new: Path) -> list[str]:
+def write_pages(pages: Iterable[Page], context: Context, folder: Folder) -> list[str]:
     """Write them one by one; return their paths in order."""
     env, paths = render.make_environment(), []
     for page in pages:
-        render.write_page(env, context, page, new)
+        render.write_page(env, context, page, folder)
         paths.append(page.path)
     return paths
 

@@ -22,7 +22,7 @@ Months = dict[tuple[str, str], list[Any]]
 YEAR = 12  # months
 MONTHS_SQL = """
     SELECT month_end, imo_number, duty, units, overdue, unknown, rate, overdue_unit_days, unit_days, days_rate
-    FROM figure.overdue_monthly ORDER BY imo_number, duty, month_end"""
+    FROM figure.overdue_monthly WHERE $has_all OR '*' IN (imo_number, duty) ORDER BY imo_number, duty, month_end"""
 
 
 @dataclass(frozen=True)
@@ -60,10 +60,10 @@ class YearPair:
         return words.round_half_up(self.now_pct, 1) != words.round_half_up(self.before_pct, 1)
 
 
-def read_months(con: duckdb.DuckDBPyConnection) -> Months:
-    """All months of all vessels, one query."""
+def read_months(con: duckdb.DuckDBPyConnection, has_all: bool = True) -> Months:
+    """All months of all vessels, one query; else the fleet's of each duty and the vessels' of any, which is a fifth of them."""
     months: Months = {}
-    for row in database.select_rows(con, MONTHS_SQL):
+    for row in database.select_rows(con, MONTHS_SQL, has_all=has_all):
         months.setdefault((row.imo_number, row.duty), []).append(row)
     return months
 

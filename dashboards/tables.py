@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
@@ -21,7 +21,7 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from dashboards import words
-from dashboards.blocks import Anchor, Count, Link, Run, Table
+from dashboards.blocks import Anchor, Count, Line, Link, Run, Table
 from dashboards.line_breaks import LONGEST_WORD, write_breaks, write_cut, write_long, write_text
 from pipeline.spreadsheet import guard
 
@@ -46,6 +46,7 @@ PARTS = {
     "interval": ("{}", "{}_low", "{}_high"),
     "percent_interval": ("{}", "{}_low", "{}_high"),
 }
+WHOLE = {"file_line", "found", "interval", "percent_interval"}  # their parts are what the CSV has
 SHAPES = {
     "overdue": "late",
     "failed": "late",
@@ -60,9 +61,10 @@ SHAPES = {
     "ashore": "apart",
     "laid up": "apart",
 }
-UNLIKE = ("file_line", "unit", "anchor", "spark")  # kinds whose cells are hardly ever alike
+UNLIKE = ("file_line", "anchor", "spark")  # kinds whose cells are hardly ever alike
 RECORD_KINDS = ["date", "text", "long", "file_line", "code"]
 PLAIN = (str, int, float, date, type(None))  # values that need no look at what they hold
+ALIKE = {str, int, bool, float, Decimal, date}  # of one of these types what is equal is written alike
 CELLS_KEPT = 16_384
 LEAST_OF = 10  # a percentage of fewer says more than is known
 SEVERITIES = ("unfit", "major", "minor")  # worst first
@@ -260,7 +262,18 @@ def write_body(table: Table, root: str = "") -> Iterator[str]:
     # a cell to write in heads nothing
     tags = ["td" if kinds[:1] == ["blank"] else 'th scope="row"'] + ["td"] * len(picked)
     cells = [(i, make_cell(kind, tag, root, top, table.is_register)) for i, kind, tag in zip(picked, kinds, tags, strict=False)]
-    return (f"<tr>{''.join([write(row[i]) for i, write in cells])}</tr>" for row in table.rows[: table.shown])
+
+    def write_row(row: tuple) -> str:
+        return f"<tr>{''.join([write(row[i]) for i, write in cells])}</tr>"
+
+    return (write_line(row, root, write_row) if type(row) is Line else write_row(row) for row in table.rows[: table.shown])
+
+
+def write_line(line: Line, root: str, write_row: Callable[[tuple], str]) -> str:
+    """A row that other pages show too, written once."""
+    if line.written is None or line.written[0] != root:
+        line.written = root, write_row(line)
+    return line.written[1]
 
 
 @lru_cache(maxsize=CELLS_KEPT)
@@ -310,15 +323,30 @@ def split_value(kind: str, value: Any) -> tuple:
     return value if kind in PARTS else (value,)
 
 
+def write_column(values: Sequence[Any]) -> Iterable[str]:
+    """A column of a CSV. A value that stands there often is written once, where values that are equal have one type and so one text."""
+    kinds = set(map(type, values)) - {type(None)}
+    if len(kinds) > 1 or not kinds <= ALIKE:
+        return [guard(write_plain(value)) for value in values]
+    texts = {value: guard(write_plain(value)) for value in set(values)}
+    return map(texts.__getitem__, values)
+
+
+def split_column(kind: str, values: Sequence[Any]) -> list[Sequence[Any]]:
+    """The columns of a CSV that a column of the page becomes, numbers without the lists behind them and links without their addresses."""
+    if not ALIKE.union((type(None),)).issuperset(map(type, values)):
+        values = [value.text if type(value) in (Link, Anchor) else take_number(value) for value in values]
+    if kind not in PARTS and kind != "part_date":
+        return [values]
+    return list(zip(*(values if kind in WHOLE else (split_value(kind, value) for value in values)), strict=True))
+
+
 def write_csv(table: Table) -> str:
     """The CSV twin: every row of the table, in its order."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    picked = [i for i, column in enumerate(table.columns) if not column.is_page_only]
-    columns = [table.columns[i] for i in picked]
-    head = [part.format(c.key) for c in columns for part in PARTS.get(c.kind, ("{}",))]
-    writer.writerow([guard(name) for name in head])
-    for row in table.rows:
-        parts = [part for c, i in zip(columns, picked, strict=True) for part in split_value(c.kind, take_number(row[i]))]
-        writer.writerow([guard(write_plain(part)) for part in parts])
+    picked = [(i, column) for i, column in enumerate(table.columns) if not column.is_page_only]
+    writer.writerow([guard(part.format(c.key)) for _, c in picked for part in PARTS.get(c.kind, ("{}",))])
+    parts = (part for i, c in picked for part in split_column(c.kind, [row[i] for row in table.rows]))
+    writer.writerows(zip(*map(write_column, parts), strict=True))
     return out.getvalue()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from operator import attrgetter
 from typing import Any
 
 import duckdb
@@ -62,7 +63,7 @@ def name_value(column: str, value: Any, context: Context) -> str:
 
 def order_values(column: str, rows: Sequence[Row], context: Context) -> list[Any]:
     """The values of a dimension: months and ages in time, the rest by name."""
-    values = dict.fromkeys(getattr(row, column) for row in rows)
+    values = dict.fromkeys(map(attrgetter(column), rows))
     if column in ("month_end", "age_band_years"):
         return list(values)
     return sorted(values, key=lambda v: (name_value(column, v, context).casefold(), str(v)))
@@ -98,8 +99,12 @@ def pack_sets(sets: Sequence[Sequence[Row]], context: Context) -> tuple[dict, li
     places = {c: {v: i for i, v in enumerate(values[c])} for c in columns}
     packed = [
         {
-            "keys": {HEADINGS[c][0]: [places[c][getattr(r, c)] for r in rows] for c in columns if c in rows[0]._fields},
-            "values": {c: [getattr(r, c) for r in rows] for c in rows[0]._fields if c not in HEADINGS},
+            "keys": {
+                HEADINGS[c][0]: list(map(places[c].__getitem__, map(attrgetter(c), rows)))
+                for c in columns
+                if c in rows[0]._fields
+            },
+            "values": {c: list(map(attrgetter(c), rows)) for c in rows[0]._fields if c not in HEADINGS},
         }
         for rows in sets
         if rows

@@ -6,8 +6,8 @@ pages. How they are written stands in due_rows.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 import duckdb
 
@@ -50,8 +50,7 @@ ITEMS_SQL = """
     ORDER BY d.imo_number, d.due_on NULLS FIRST, d.duty, position_no, d.unit_id"""
 
 
-@dataclass(frozen=True)
-class Item:
+class Item(NamedTuple):
     """One line of a due list."""
 
     imo_number: str
@@ -128,4 +127,4 @@ def say_member(member: dict) -> str:
 
 def read_items(con: duckdb.DuckDBPyConnection, context: Context, ahead_days: int) -> list[Item]:
     """Overdue and unknown items, and those in time that fall due within `ahead_days`; ordered by vessel, then due date."""
-    return [Item(*row) for row in select_rows(con, ITEMS_SQL, day=context.as_of, ahead_days=ahead_days)]
+    return list(map(Item._make, select_rows(con, ITEMS_SQL, day=context.as_of, ahead_days=ahead_days)))

@@ -50,7 +50,7 @@ class FleetData:
 
 def read_fleet(con: duckdb.DuckDBPyConnection, context: Context) -> FleetData:
     """Query everything once for the whole fleet."""
-    months, items = standing.read_months(con), due_items.read_items(con, context, -1)
+    months, items = standing.read_months(con, has_all=False), due_items.read_items(con, context, -1)
     found = {row.duty: tuple(row[1:]) for row in select_rows(con, AHEAD_SQL, day=context.as_of)}
     return FleetData(
         standing.compare_duties(months, "*", context.as_of, context.book),

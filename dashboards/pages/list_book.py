@@ -7,16 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
-from dashboards.blocks import FLEET, Context, Lists, Run
+from dashboards.blocks import FLEET, Context, Line, Lists, Run
 
 # A list of a past day, or of what happened in a year, isn't made where it would be longer: its number leads nowhere, and what it counts
 # stands in the database. A line weighs some 430 bytes, the page of a unit some 38,000.
 MOST_LINES = 5_000
 
 
-@dataclass(frozen=True)
-class Entry:
+class Entry(NamedTuple):
     """One line of a list: a unit (or a group, without `unit_id`), where it is, why it counts, and the record that shows it."""
 
     imo_number: str
@@ -26,6 +26,12 @@ class Entry:
     why: str
     path: str | None
     line_no: int | None
+
+
+def write_entry(entry: Entry, context: Context) -> Line:
+    """One line."""
+    unit = context.link_unit(entry.unit_id, entry.unit) if entry.unit_id else entry.unit
+    return Line((unit, entry.why, context.link_vessel(entry.imo_number), entry.place, (entry.path, entry.line_no)))
 
 
 # One line for a list: the list's name, its title, and the line.
@@ -38,6 +44,14 @@ class ListBook:
 
     entries: dict[str, list[Entry]] = field(default_factory=dict)
     titles: dict[str, str] = field(default_factory=dict)
+    lines: dict[int, Line] = field(default_factory=dict)
+
+    def line(self, entry: Entry, context: Context) -> Line:
+        """An entry as a row. It is made when a list is asked for, and kept: an entry stands in three lists or four."""
+        line = self.lines.get(id(entry))  # entries live as long as the book does
+        if line is None:
+            line = self.lines[id(entry)] = write_entry(entry, context)
+        return line
 
     def add(self, named: Iterable[Named], context: Context) -> None:
         """Put each line into the fleet's list and, where the vessel is in the fleet, into the vessel's."""

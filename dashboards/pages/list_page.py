@@ -25,7 +25,7 @@ from dashboards.pages import (
     list_track,
     list_units,
 )
-from dashboards.pages.list_book import Entry, ListBook
+from dashboards.pages.list_book import ListBook
 from dashboards.pages.unit_names import name_page
 
 PER_PAGE = 250
@@ -51,20 +51,19 @@ COLUMNS = name_columns(
 REMARK = "Each unit leads to its page, with every record that it has."
 
 
+def name_units(con: duckdb.DuckDBPyConnection, context: Context) -> Context:
+    """The context in which units lead to their pages."""
+    units = select_rows(con, "SELECT DISTINCT unit_id FROM record.unit WHERE unit_id IS NOT NULL ORDER BY unit_id")
+    return replace(context, unit_pages={row.unit_id: name_page(row.unit_id) for row in units})
+
+
 def read_book(con: duckdb.DuckDBPyConnection, context: Context) -> tuple[ListBook, Context]:
     """Every list, and the context in which numbers and units lead to their pages."""
-    units = select_rows(con, "SELECT DISTINCT unit_id FROM record.unit WHERE unit_id IS NOT NULL ORDER BY unit_id")
-    context = replace(context, unit_pages={row.unit_id: name_page(row.unit_id) for row in units})
+    context = context if context.unit_pages else name_units(con, context)
     book = ListBook()
     for source in SOURCES:
         book.add(source(con, context), context)
     return book, replace(context, lists=book.count())
-
-
-def write_entry(entry: Entry, context: Context) -> tuple:
-    """One line."""
-    unit = context.link_unit(entry.unit_id, entry.unit) if entry.unit_id else entry.unit
-    return (unit, entry.why, context.link_vessel(entry.imo_number), entry.place, (entry.path, entry.line_no))
 
 
 def list_further(path: str, number: int, pages: int) -> tuple[Link, ...]:
@@ -78,19 +77,21 @@ def name_part(path: str, number: int) -> str:
     return f"{path}.html" if number == 1 else f"{path}.{number}.html"
 
 
-def list_lines(entries: Sequence[Entry], number: int, context: Context) -> Table:
+def list_lines(book: ListBook, path: str, number: int, context: Context) -> Table:
     """The lines of one page; the first page of several has a CSV of all."""
+    entries = book.entries[path]
     first, is_whole = (number - 1) * PER_PAGE, number == 1 and len(entries) > PER_PAGE
     last = min(first + PER_PAGE, len(entries))
     which = f"Lines {words.say_number(first + 1)} to {words.say_number(last)} of {words.say_number(len(entries))}"
-    rows = tuple(write_entry(entry, context) for entry in (entries if is_whole else entries[first:last]))
+    rows = tuple(book.line(entry, context) for entry in (entries if is_whole else entries[first:last]))
     return Table("lines", which, COLUMNS, rows, shown=last if is_whole else None, has_twin=is_whole)
 
 
-def list_blocks(entries: Sequence[Entry], path: str, number: int, context: Context) -> tuple[Table | Note, ...]:
+def list_blocks(book: ListBook, path: str, number: int, context: Context) -> tuple[Table | Note, ...]:
     """The lines, and where the others are: on further pages, and beyond those in the CSV alone."""
+    entries = book.entries[path]
     pages = min(-(-len(entries) // PER_PAGE), MOST_PAGES)
-    further, table = list_further(path, number, pages), list_lines(entries, number, context)
+    further, table = list_further(path, number, pages), list_lines(book, path, number, context)
     if not further:
         return (table,)
     rest = len(entries) - pages * PER_PAGE
@@ -111,8 +112,9 @@ def make_pages(book: ListBook, context: Context, part: Sequence[str]) -> Iterato
                 words.cut_name(title, words.MOST_NAME),
                 "Which are they, and which record says so?",
                 f"On {words.say_date(context.as_of)} this list holds {held}, each with the record that says so.",
-                (Section("lines", "The list", list_blocks(entries, path, number, context), REMARK, is_wide=True),),
+                (Section("lines", "The list", list_blocks(book, path, number, context), REMARK, is_wide=True),),
                 nav="index.html",
                 crumbs=(back,),
                 is_caution_on_top=True,
+                is_one_of_many=True,
             )

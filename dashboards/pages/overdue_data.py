@@ -76,5 +76,12 @@ def read_overdue(con: duckdb.DuckDBPyConnection, context: Context) -> OverdueDat
     )
     unknown = [item for item in listed if item.state == "unknown"]
     return OverdueData(
-        standing.read_months(con), ages, spread, load, items, unknown, bare_records.find_bare(con), on_time_data.read_on_time(con)
+        standing.read_months(con, has_all=False),
+        ages,
+        spread,
+        load,
+        items,
+        unknown,
+        bare_records.find_bare(con),
+        on_time_data.read_on_time(con),
     )

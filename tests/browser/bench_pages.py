@@ -15,6 +15,7 @@ from statistics import median
 from playwright.sync_api import Page, sync_playwright
 
 from dashboards import database, render
+from dashboards.keep_same import Folder
 from dashboards.pages import agents, corrosion, defects, fitness, fleet, list_page, overdue, quality, register, watch_list
 from dashboards.site import start_folder
 from tests.browser.make_fixture_db import make_fixture_db
@@ -40,12 +41,12 @@ def build(folder: Path) -> Path:
     """The pages that a large fleet opens with."""
     make_fixture_db(folder / "large.duckdb", vessels=VESSELS, units=UNITS, months=13)
     site, env = folder / "site", render.make_environment()
-    start_folder(site)
+    start_folder(Folder(str(site)))
     with database.open_database(folder / "large.duckdb") as con:
         _, context = list_page.read_book(con, database.read_context(con, folder / "large.duckdb"))
         others = (overdue, register, fitness, defects, corrosion, agents, watch_list, quality)
         for page in (*fleet.make_pages(con, context), *(module.make_page(con, context) for module in others)):
-            render.write_page(env, context, page, site)
+            render.write_page(env, context, page, Folder(str(site)))
     return site
 
 

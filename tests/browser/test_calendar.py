@@ -108,7 +108,7 @@ def test_what_is_too_far_or_can_not_be_told_is_left_out(context):
     far, near = date(2027, 11, 1), date(2027, 10, 31)
     assert (near - context.as_of).days == AHEAD_DAYS > ROUND_DAYS
     unknown = make_item(near, "U3")
-    unknown = type(unknown)(**{**unknown.__dict__, "due_on": None, "state": "unknown"})
+    unknown = unknown._replace(due_on=None, state="unknown")
     files = dict(list_calendars([make_item(far, "U1"), make_item(near, "U2"), unknown], context))
     assert [event["dtstart"].dt for event in read_events(files["calendar/fleet.ics"])] == [near]
     assert dict(list_calendars([unknown], context)) == {}

@@ -8,6 +8,7 @@ import duckdb
 import pytest
 
 from dashboards import database, render
+from dashboards.keep_same import Folder
 from dashboards.pages import sheet_rows, vessel_data, vessel_sheet
 from dashboards.pages.vessel_lists import AHEAD_DAYS
 from dashboards.site import start_folder
@@ -113,12 +114,13 @@ def test_the_worst_vessel_has_one_page(browser, tmp_path, text):
     with duckdb.connect(str(db)) as con:
         for statement in WORST.split(";\n"):
             con.execute(statement, {"text": text[:3000]} if "$text" in statement else None)
-    start_folder(tmp_path / "site")
+    folder = Folder(str(tmp_path / "site"))
+    start_folder(folder)
     with database.open_database(db) as con:
         context = database.read_context(con, db)
         every = vessel_data.read_all(con, context, AHEAD_DAYS)
         for page in vessel_sheet.make_pages(every, context, list(context.by_imo)):
-            render.write_page(render.make_environment(), context, page, tmp_path / "site")
+            render.write_page(render.make_environment(), context, page, folder)
     (sheet,) = tmp_path.glob("site/vessel/*-sheet.html")
     pages, said, cut, rows = print_sheet(browser, tmp_path / "site", sheet.stem.removesuffix("-sheet"))
     assert pages == 1 and not cut

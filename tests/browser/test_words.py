@@ -5,15 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
+import random
 import re
-from datetime import date
+from datetime import date, datetime
+from decimal import Decimal
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 from dashboards import charts, palette, rate_charts, render, tables, time_charts, words
-from dashboards.blocks import Link, Table, name_columns
+from dashboards.blocks import Anchor, Column, Count, Link, Run, Table, name_columns
 from dashboards.pages.defect_rates import name_kind
 from dashboards.pages.due_rows import say_positions
 from dashboards.pages.vessel_lists import say_positions as say_list_positions
@@ -234,3 +236,34 @@ def test_every_rate_on_the_pages_is_rounded_once(con, site):
     said = {f"{words.say_number(low, 1)} to {words.say_number(high, 1)}" for low, high in wanted}
     shown = re.findall(r"\(([\d.,]+ to [\d.,]+)\)", (site / "defects.html").read_text(encoding="utf-8").partition('id="real"')[2])
     assert len(set(shown) & said) > 20
+
+
+MIXED = (None, "", "=1+1", "'=x", "a", True, False, 1, 0, 1.0, -0.0, 0.00001, Decimal("1"), Decimal("1.00"), date(2026, 1, 2), datetime(2026, 1, 2),
+         Link("=a", "b.html"), Anchor("c", "d"), Count(7, "list/a.html"), Count(7, "list/a.html", "7 units"), Run(("x", Link("y", "z"))), (1, None))  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_csv_written_by_columns_is_that_written_cell_by_cell(seed):
+    """Columns of one type and of several, where values that are equal (1, 1.0, true) are not alike."""
+    pick = random.Random(seed)
+    parts = [(3, 12), (None, 5), (Count(3, "list/b.html"), 9), (0, 0)]
+    intervals = [(1.25, 0.5, 2), (None, None, None), (Count(4, "list/c.html"), 3, 5)]
+    kinds = {
+        "text": pick.choice([MIXED, MIXED[:5], (None, *MIXED[5:7]), MIXED[7:9], MIXED[9:12], MIXED[12:14], (None, date(2026, 1, 2))]),
+        "count": (None, 5, 5, 1234, Count(5, "list/a.html")),
+        "share": parts,
+        "part": parts,
+        "interval": intervals,
+        "file_line": [("a.csv", 1), (None, None), ("=b.csv", 2)],
+        "found": [(2, "major"), (None, None)],
+        "part_date": [(date(2026, 1, 2), "month"), (None, None), (date(2025, 3, 4), "day")],
+        "blank": (None,),
+    }  # fmt: skip
+    columns = tuple(Column(kind, kind, kind) for kind in pick.sample(sorted(kinds), len(kinds)))
+    rows = tuple(tuple(pick.choice(kinds[column.kind]) for column in columns) for _ in range(pick.randrange(1, 30)))
+    shown = [column for column in columns if not column.is_page_only]
+    expected = [[part.format(c.key) for c in shown for part in tables.PARTS.get(c.kind, ("{}",))]]
+    for row in rows:
+        cells = [(c.kind, tables.take_number(value)) for c, value in zip(columns, row, strict=True) if c in shown]
+        expected.append([guard(tables.write_plain(part)) for kind, value in cells for part in tables.split_value(kind, value)])
+    assert list(csv.reader(io.StringIO(tables.write_csv(Table("t", "T", columns, rows))))) == expected

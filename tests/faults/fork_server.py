@@ -23,7 +23,7 @@ from dashboards.render import make_environment
 from pipeline.figures.build import FIGURES
 
 # What changes the disk, as Python's audit events name it (sys.audit); os.replace is an os.rename there.
-CHANGES = ("os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.truncate")
+CHANGES = ("os.rename", "os.link", "os.remove", "os.mkdir", "os.rmdir", "os.truncate")
 CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH = 1, 2
 
 
