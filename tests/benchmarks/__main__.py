@@ -18,7 +18,7 @@ def main() -> None:
     parser.add_argument("--vessels", type=int, nargs="+", default=[10, 100, 1000])
     parser.add_argument("--repeats", type=int, default=5, help="the medians of so many (default: 5)")
     parser.add_argument("--work", type=Path, required=True, help="folder for fleets and databases: 2 GB a thousand vessels")
-    parser.add_argument("--memory", default="1GB", help="what a run may hold in DuckDB (default: 1GB)")
+    parser.add_argument("--memory", default="1400MB", help="what a run may hold in DuckDB (default: 1400MB)")
     parser.add_argument("--only-runs", action="store_true", help="the bare load and the whole run alone")
     parser.add_argument("--out", type=Path, default=RESULTS)
     parser.add_argument("--keep", action="store_true", help="leave the work folder as it is at the end")

@@ -46,6 +46,9 @@ def measure_fleet(vessels: int, work: Path, repeats: int, memory: str, only_runs
             _note(found, "overdue alone", call("overdue_alone", exports))
         _note(found, "whole run", call("whole_run", exports, place / "store", place / "whole.duckdb", memory))
         if not only_runs:
+            for what, units in (("pages but units'", ""), ("whole site", "units")):
+                _note(found, what, call("site_pages", place / "whole.duckdb", place / "site", units))
+            shutil.rmtree(place / "site")
             _add_month(place)
             _note(found, "a month more", call("whole_run", exports, place / "store", place / "month.duckdb", memory))
             _take_month(place)
@@ -99,7 +102,7 @@ def summarize(measured: list[dict]) -> dict:
                              ("tuned pandas", "whole run"), ("tuned pandas", "overdue alone"))
             if what in found and to in found
         }  # fmt: skip
-        fleets.append(fleet | {"medians": medians, "ratios": ratios})
+        fleets.append(fleet | {"medians": medians, "ratios": ratios} | _divide_pages(found))
     growth = {
         f"{a['vessels']} to {b['vessels']}": {
             what: math.log(b["medians"][what]["cpu"] / a["medians"][what]["cpu"]) / math.log(b["vessels"] / a["vessels"])
@@ -108,6 +111,17 @@ def summarize(measured: list[dict]) -> dict:
         for a, b in zip(fleets, fleets[1:], strict=False)
     }  # fmt: skip
     return {"cores": os.cpu_count(), "fleets": fleets, "growth": growth}
+
+
+def _divide_pages(found: dict) -> dict:
+    """Milliseconds a vessel for all pages but the units', written alone, and a unit's page, from what writing these too adds."""
+    alone, whole = found.get("pages but units'", []), found.get("whole site", [])
+    if not alone:
+        return {}
+    pages = whole[0]["rows"] - alone[0]["rows"]
+    more = statistics.median(b["wall"] - a["wall"] for a, b in zip(alone, whole, strict=True))
+    vessels = statistics.median(run["wall"] for run in alone) / alone[0]["vessels"]
+    return {"pages": {"unit_pages": pages, "ms_a_vessel": 1000 * vessels, "ms_a_unit_page": 1000 * more / pages}}
 
 
 def _medians(runs: list[dict]) -> dict:

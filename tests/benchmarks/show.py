@@ -13,6 +13,7 @@ COLOURS = {
     "plain pandas": "#b5552b",
     "tuned pandas": "#c79a3a",
     "overdue alone": "#8a5aa8",
+    "whole site": "#3d8b8b",
 }
 WIDTH, HEIGHT, LEFT, TOP, RIGHT, BOTTOM = 640, 380, 60, 20, 150, 40
 LETTERS = 14  # the height of a line of text
@@ -32,6 +33,10 @@ def print_tables(results: dict) -> None:
                 print(f"    {name:36s} {seconds:7.1f} s  {cpu:8.1f} s processor  {memory:7.0f} MiB by then")
         for what, ratio in fleet["ratios"].items():
             print(f"  {what:32s} {ratio:6.2f}")
+        if pages := fleet.get("pages"):
+            print(
+                f"  pages: {pages['ms_a_vessel']:.1f} ms a vessel, {pages['ms_a_unit_page']:.2f} ms for each of {pages['unit_pages']:,} units"
+            )
     for step, growth in results["growth"].items():
         print(
             f"growth (exponent of processor time), {step} vessels: "

@@ -91,6 +91,10 @@ def test_the_benchmark_runs_through(bench, tmp_path, capsys):
     write_json(bench[0], tmp_path / "bench.json")
     write_chart(bench[0], tmp_path / "bench.svg")
     told = json.loads((tmp_path / "bench.json").read_text())["fleets"][0]
-    assert set(told["medians"]) == {"bare load", "plain pandas", "tuned pandas", "overdue alone", "whole run", "a month more"}
+    assert set(told["medians"]) == {
+        "bare load", "plain pandas", "tuned pandas", "overdue alone", "whole run", "pages but units'", "whole site", "a month more",
+    }  # fmt: skip
+    assert told["pages"]["unit_pages"] > 100
+    assert told["medians"]["whole site"]["rows"] == told["medians"]["pages but units'"]["rows"] + told["pages"]["unit_pages"]
     assert told["medians"]["a month more"]["rows"] > told["medians"]["whole run"]["rows"] > 10_000
     assert "whole run" in (tmp_path / "bench.svg").read_text() and "2 vessels" in capsys.readouterr().out
