@@ -42,6 +42,13 @@ def spell_out_series(query: exp.Expression) -> exp.Expression:
     return query
 
 
+def drop_hints(query: exp.Expression) -> exp.Expression:
+    """`with a as not materialized (...)`: Spark decides by itself."""
+    for part in query.find_all(exp.CTE):
+        part.set("materialized", None)
+    return query
+
+
 def own_leftovers(query: exp.Expression, columns_of: Callable[[exp.Table], Iterable[str]]) -> exp.Expression:
     """Columns joined by `using` that sqlglot leaves without a table in windows: they get the first table that has them."""
     for scope in traverse_scope(query):

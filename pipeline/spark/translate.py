@@ -14,7 +14,7 @@ from sqlglot.schema import MappingSchema
 from sqlglot.transforms import preprocess, unnest_to_explode
 
 from pipeline.spark.macros import Macros
-from pipeline.spark.shapes import align_by_name, join_nearest, name_alike, own_leftovers, spell_out_series, unfold_records
+from pipeline.spark.shapes import align_by_name, drop_hints, join_nearest, name_alike, own_leftovers, spell_out_series, unfold_records
 from pipeline.spark.values import rewrite_values
 
 
@@ -34,7 +34,7 @@ def translate(
 ) -> tuple[str, set[tuple[str, str]]]:
     """Spark SQL for a parsed query, and the tables that it reads, each by the name that name_view gives it."""
     query = macros.expand(_put_in(query, parameters))
-    query = spell_out_series(unfold_records(query))
+    query = drop_hints(spell_out_series(unfold_records(query)))
     _name_temporary(query, tables)
     schema = MappingSchema(_nest(tables), dialect="duckdb")
     query = qualify(query, schema=schema, dialect="duckdb", quote_identifiers=False, validate_qualify_columns=True)

@@ -41,6 +41,8 @@ QUERIES = {
     "by name": f"select 1 as a, word as b from {DAYS} union all by name select word as b, 2 as c from {DAYS}",
     "the last before": f"select q.*, v from {ASKED} asof left join {RANGES} on r.k = q.k and q.on_day >= r.since",
     "the first after": f"select q.*, v from {ASKED} asof join {RANGES} on r.k = q.k and r.since >= q.on_day",
+    "read twice": f"with t as not materialized (select n, day from {DAYS}) (select a.n, b.day from t as a join t as b on b.n = a.n + 1 "
+    "order by all) union all select n, null from t",
     "any but": f"select * exclude (word) replace (day + 1 as day) from {DAYS} qualify row_number() over (partition by word order by n) = 1",
     "middle": f"select median(n) as n, median(day - date '2020-01-01') filter (n < 3) as days from {DAYS}",
     "sets of groups": f"select coalesce(word, '*') as word, count(*) as n, count(distinct n) filter (n > 1) as more from {DAYS} where word is not null "
