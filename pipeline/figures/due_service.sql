@@ -14,7 +14,7 @@ asked_name as (
 ),
 fell as (
     select asked_no, due_on, max(coalesce(done_on, date '9999-12-31')) as done_on, max(least(last_on, asked_to)) as stopped_on
-    from duty.span join first_month on due_on >= start_on and due_on < $as_of::date and subject_no between $first and $last
+    from duty.span join first_month on due_on >= start_on and due_on < $as_of::date and span.subject_no between $first and $last
     join (from asked_subject where subject_no between $first and $last) as asked_subject using (subject_no)
     join asked_scope as scope on scope.scope_key = asked_subject.scope_key and is_within(due_on, scope.from_on, scope.to_on)
     where is_within(due_on, judged_from, judged_to)

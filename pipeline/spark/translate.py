@@ -14,7 +14,15 @@ from sqlglot.schema import MappingSchema
 from sqlglot.transforms import preprocess, unnest_to_explode
 
 from pipeline.spark.macros import Macros
-from pipeline.spark.shapes import align_by_name, drop_hints, join_nearest, name_alike, own_leftovers, spell_out_series, unfold_records
+from pipeline.spark.shapes import (
+    align_by_name,
+    drop_hints,
+    join_nearest,
+    name_alike,
+    own_leftovers,
+    spell_out_series,
+    unfold_records,
+)
 from pipeline.spark.values import rewrite_values
 
 
