@@ -5,13 +5,24 @@ Python works on one processor and DuckDB on all: one after the other, all but on
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 
 import duckdb
 
 Write = Callable[[duckdb.DuckDBPyConnection], None]
+Insert = Callable[[duckdb.DuckDBPyConnection, str, Sequence], None]  # as those of insert.py
 Compute = Callable[[], Write]  # touches no database: all it needs was read before; no later figure reads what it is for
+
+
+def write_each(*parts: tuple[Insert, str, Sequence]) -> Write:
+    """What puts rows into tables, one after another: (how, table, rows)."""
+
+    def write(con: duckdb.DuckDBPyConnection) -> None:
+        for insert, table, rows in parts:
+            insert(con, table, rows)
+
+    return write
 
 
 class Apart:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.apart import Compute, Write
+from pipeline.figures.apart import Compute, Write, write_each
 from pipeline.figures.corrosion_correction import correct_curves
 from pipeline.figures.corrosion_detection import CORRECTED, Looks, describe_looks, read_looks
 from pipeline.figures.corrosion_model import FEWEST, describe_model
@@ -148,12 +148,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
 
     def compute() -> Write:
         curves, models = trace_all(of_method, looks)
-
-        def write(con: duckdb.DuckDBPyConnection) -> None:
-            insert_rows(con, "figure.corrosion_onset", curves)
-            insert_rows(con, "figure.corrosion_model", models)
-
-        return write
+        return write_each((insert_rows, "figure.corrosion_onset", curves), (insert_rows, "figure.corrosion_model", models))
 
     return compute
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.apart import Compute, Write
+from pipeline.figures.apart import Compute, Write, write_each
 from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.columns import pick
 from pipeline.figures.statistics.lifetimes import (
@@ -61,7 +61,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
 
     def compute() -> Write:
         rows = measure_all(*read)
-        return lambda con: insert_many(con, "figure.defect_closing", rows)
+        return write_each((insert_many, "figure.defect_closing", rows))
 
     return compute
 

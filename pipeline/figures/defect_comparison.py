@@ -10,7 +10,7 @@ import duckdb
 import numpy as np
 from scipy import stats
 
-from pipeline.figures.apart import Compute, Write
+from pipeline.figures.apart import Compute, Write, write_each
 from pipeline.figures.insert import insert_many, insert_rows
 from pipeline.figures.statistics.rates import (
     compare_rates,
@@ -51,12 +51,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
 
     def compute() -> Write:
         vessels, change = compare_all(blocks, rates)
-
-        def write(con: duckdb.DuckDBPyConnection) -> None:
-            insert_many(con, "figure.defect_vessel", vessels)
-            insert_rows(con, "figure.defect_change", change)
-
-        return write
+        return write_each((insert_many, "figure.defect_vessel", vessels), (insert_rows, "figure.defect_change", change))
 
     return compute
 

@@ -8,7 +8,7 @@ from datetime import date
 import duckdb
 import numpy as np
 
-from pipeline.figures.apart import Compute, Write
+from pipeline.figures.apart import Compute, Write, write_each
 from pipeline.figures.insert import insert_rows
 from pipeline.figures.statistics.pareto import find_tied, resample_shares
 
@@ -29,7 +29,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
 
     def compute() -> Write:
         rows = [row for period, cells, vessels in read if cells for row in rank(period, cells, vessels)]
-        return lambda con: insert_rows(con, "figure.defect_pareto", rows)
+        return write_each((insert_rows, "figure.defect_pareto", rows))
 
     return compute
 

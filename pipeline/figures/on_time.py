@@ -5,13 +5,14 @@ In: figure.on_time_monthly, without limits, and due_call, what stands or falls t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
 import duckdb
 import numpy as np
 
-from pipeline.figures.apart import Compute, Write
+from pipeline.figures.apart import Compute, Write, write_each
 from pipeline.figures.insert import insert_many, insert_rows
 from pipeline.figures.on_time_chart import chart_duties
 from pipeline.figures.on_time_years import compare_twelves, read_twelves
@@ -43,12 +44,12 @@ def limit_months(months: list[Month], found: dict[str, np.ndarray]) -> list[tupl
     return rows
 
 
-def write_limits(con: duckdb.DuckDBPyConnection, rows: list[tuple]) -> None:
-    """Put the limits (month_end, duty, low, high) to the fleet's months."""
+def write_limits(con: duckdb.DuckDBPyConnection, table: str, rows: Sequence[tuple]) -> None:
+    """Put the limits (month_end, duty, low, high) to the fleet's months in that table."""
     con.execute("create temp table month_limit (month_end date, duty varchar, low double, high double)")
     insert_rows(con, "month_limit", rows)
     con.execute(
-        "update figure.on_time_monthly as month set low = found.low, high = found.high from month_limit as found "
+        f"update {table} as month set low = found.low, high = found.high from month_limit as found "
         "where month.imo_number = '*' and (month.month_end, month.duty) = (found.month_end, found.duty)"
     )
     con.execute("drop table month_limit")
@@ -69,12 +70,9 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute | None:
 
     def compute() -> Write:
         limits, years, chart = limit_months(months, parts), compare_twelves(twelves), chart_duties(months)
-
-        def write(con: duckdb.DuckDBPyConnection) -> None:
-            write_limits(con, limits)
-            insert_many(con, "figure.on_time_year", years)
-            insert_rows(con, "figure.on_time_chart", chart)
-
-        return write
+        return write_each(
+            (write_limits, "figure.on_time_monthly", limits), (insert_many, "figure.on_time_year", years),
+            (insert_rows, "figure.on_time_chart", chart),
+        )  # fmt: skip
 
     return compute if months else None

@@ -13,7 +13,7 @@ import duckdb
 import numpy as np
 from scipy import special
 
-from pipeline.figures.apart import Compute, Write
+from pipeline.figures.apart import Compute, Write, write_each
 from pipeline.figures.insert import insert_many
 from pipeline.figures.statistics.lifetimes import (
     find_quantile,
@@ -65,7 +65,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute:
 
     def compute() -> Write:
         rows = describe_all(names, found)
-        return lambda con: insert_many(con, "figure.overdue_duration", rows)
+        return write_each((insert_many, "figure.overdue_duration", rows))
 
     return compute
 

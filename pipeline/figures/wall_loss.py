@@ -8,7 +8,7 @@ from typing import NamedTuple
 import duckdb
 import numpy as np
 
-from pipeline.figures.apart import Compute, Write
+from pipeline.figures.apart import Compute, Write, write_each
 from pipeline.figures.insert import insert_columns
 from pipeline.figures.statistics.wall import Line, draw_together, find_gauge_error, fit_lines, say_remaining
 
@@ -77,7 +77,7 @@ def fill(con: duckdb.DuckDBPyConnection, as_of: date) -> Compute | None:
 
     def compute() -> Write:
         columns = measure_losses(of, as_of)
-        return lambda con: insert_columns(con, "figure.wall_loss", columns)
+        return write_each((insert_columns, "figure.wall_loss", columns))
 
     return compute
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 import time
 from importlib import import_module, resources
+from threading import Event
 from typing import get_type_hints
 
 import duckdb
 import pytest
 
-from pipeline.figures.apart import Apart, Compute, Write
+from pipeline.figures.apart import Apart, Compute, Write, write_each
 from pipeline.figures.build import FIGURES
 from pipeline.statements import read_sql
 
@@ -27,6 +28,10 @@ def list_apart() -> list[str]:
 
 def test_some_figures_are_computed_apart():
     assert {"corrosion_onset", "overdue_duration", "on_time"} <= set(list_apart())
+
+
+def test_a_reader_would_be_found():
+    assert re.search(READS.format("back_test_group"), read_sql("pipeline.figures", "watch_cost"))
 
 
 @pytest.mark.parametrize("name", list_apart())
@@ -46,17 +51,18 @@ def test_nothing_else_of_the_figures_reads_what_is_written_at_the_end(name):
 def test_each_is_written_in_the_order_it_was_begun_while_others_go_on():
     con = duckdb.connect()
     con.execute("create table told (word varchar)")
-    words = []
+    words, go_on = [], Event()
 
-    def compute(word: str, seconds: float) -> Write:
-        time.sleep(seconds)
+    def compute(word: str) -> Write:
+        assert go_on.wait(10)
         words.append(f"{word} computed")
         return lambda con: con.execute("insert into told values (?)", [word])
 
     with Apart() as apart:
-        apart.begin(lambda: compute("first", 0.05))
-        apart.begin(lambda: compute("second", 0))
+        apart.begin(lambda: compute("first"))
+        apart.begin(lambda: compute("second"))
         words.append("meanwhile")
+        go_on.set()
         assert con.execute("select count(*) from told").fetchall() == [(0,)]
         apart.finish(con)
     assert words == ["meanwhile", "first computed", "second computed"]
@@ -74,15 +80,26 @@ def test_what_fails_apart_is_raised_where_it_is_waited_for():
 
 
 def test_what_was_not_begun_yet_is_dropped_when_the_run_stops():
-    done = []
+    done, begun, both = [], Event(), Event()
 
-    def compute(word: str) -> Write:
-        time.sleep(0.05)
-        done.append(word)
-        return lambda con: None
+    def compute_first() -> Write:
+        begun.set()
+        assert both.wait(10)
+        # the first goes on until the second is taken back, which a stopping run does before it waits for the first
+        give_up = time.monotonic() + 10
+        while not apart._begun[1].cancelled() and time.monotonic() < give_up:
+            time.sleep(0.001)
+        done.append("first")
+        return write_each()
+
+    def compute_second() -> Write:
+        done.append("second")
+        return write_each()
 
     with pytest.raises(KeyboardInterrupt), Apart() as apart:
-        for word in ("first", "second", "third"):
-            apart.begin(lambda word=word: compute(word))
+        apart.begin(compute_first)
+        apart.begin(compute_second)
+        assert begun.wait(10)
+        both.set()
         raise KeyboardInterrupt
-    assert "third" not in done
+    assert done == ["first"]
