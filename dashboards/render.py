@@ -17,7 +17,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from dashboards import moulds, tables, words
+from dashboards import moulds, tables, twins, words
 from dashboards.blocks import Chart, Choice, Context, Count, Link, Page, Stamp, Table
 from dashboards.keep_same import Folder
 
@@ -209,4 +209,4 @@ def write_page(env: Environment, context: Context, page: Page, folder: Folder) -
         folder.write(path, content)
     for table in list_tables(page):
         # The mark lets spreadsheets see UTF-8 in a vessel's name.
-        folder.write(name_twin(page, table), tables.write_csv(table).encode("utf-8-sig"))
+        folder.write(name_twin(page, table), twins.write_csv(table).encode("utf-8-sig"))

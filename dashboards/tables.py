@@ -1,6 +1,6 @@
-"""Accessible tables and their CSV twins; all escaping of cell values lives here.
+"""Accessible tables; all escaping of cell values lives here.
 
-In: a `Table`. Out: body rows as safe markup for the template, and the CSV text of every row.
+In: a `Table`. Out: body rows as safe markup for the template. Their CSV twins: twins.py.
 Kinds of column: text, page_text, page_number, code, long, blank, paper, path, unit, link, anchor, state, spark, count, change, number, percent, date,
 part_date, file_line, found, share, part, interval, percent_interval. A `part_date` cell is (date, precision), a `file_line` cell
 (path, line), a `found` cell (open findings, worst severity), a `share` or `part` cell (count, of; a part of few has no percentage), an interval cell (value, low, high)
@@ -9,12 +9,9 @@ or three times None. A number may be a `Count`, a text a `Link`, a long text a `
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import replace
-from datetime import date, datetime
-from decimal import Decimal
+from datetime import date
 from functools import lru_cache
 from typing import Any
 
@@ -23,7 +20,6 @@ from markupsafe import Markup, escape
 from dashboards import words
 from dashboards.blocks import Anchor, Count, Line, Link, Run, Table
 from dashboards.line_breaks import LONGEST_WORD, write_breaks, write_cut, write_long, write_text
-from pipeline.spreadsheet import guard
 
 RIGHT = {
     "count",
@@ -46,7 +42,6 @@ PARTS = {
     "interval": ("{}", "{}_low", "{}_high"),
     "percent_interval": ("{}", "{}_low", "{}_high"),
 }
-WHOLE = {"file_line", "found", "interval", "percent_interval"}  # their parts are what the CSV has
 SHAPES = {
     "overdue": "late",
     "failed": "late",
@@ -64,9 +59,7 @@ SHAPES = {
 UNLIKE = ("file_line", "anchor", "spark")  # kinds whose cells are hardly ever alike
 RECORD_KINDS = ["date", "text", "long", "file_line", "code"]
 PLAIN = (str, int, float, date, type(None))  # values that need no look at what they hold
-ALIKE = {str, int, bool, float, Decimal, date}  # of one of these types what is equal is written alike
 CELLS_KEPT = 16_384
-LEAST_OF = 10  # a percentage of fewer says more than is known
 SEVERITIES = ("unfit", "major", "minor")  # worst first
 
 
@@ -287,66 +280,3 @@ def write_record(day: date | None, what: str, said: str, where: tuple[str | None
     """A row of the longest tables that a site has: as any other, at a fifth of its time."""
     number = words.NONE if record_no is None else record_no
     return f'<tr>{write_start(day, what, said)}<td class="file_line">{write_file_line(where)}</td><td class="code">{number}</td></tr>'
-
-
-def write_plain(value: Any) -> str:
-    """One value as CSV text: ISO dates, plain numbers, empty for nothing."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, (date, datetime)):
-        return value.isoformat()
-    if isinstance(value, (float, Decimal)):
-        text = f"{value:.4f}".rstrip("0").rstrip(".")
-        return "0" if text in ("", "-0") else text
-    if isinstance(value, (Link, Anchor)):
-        return value.text
-    if isinstance(value, Run):
-        return "".join(write_plain(part) for part in value.parts)
-    if isinstance(value, tuple):
-        return " ".join(write_plain(part) or "-" for part in value)
-    return str(value)
-
-
-def split_value(kind: str, value: Any) -> tuple:
-    """A cell of several numbers as one CSV cell each."""
-    if kind == "share":
-        count, of = value
-        return count, of, None if count is None or not of else 100 * count / of
-    if kind == "part":
-        count, of = value
-        return count, of, None if count is None or not of or of < LEAST_OF else 100 * count / of
-    if kind == "part_date":
-        day, precision = value
-        return (day and day.isoformat()[: {"year": 4, "month": 7}.get(precision, 10)],)
-    return value if kind in PARTS else (value,)
-
-
-def write_column(values: Sequence[Any]) -> Iterable[str]:
-    """A column of a CSV. A value that stands there often is written once, where values that are equal have one type and so one text."""
-    kinds = set(map(type, values)) - {type(None)}
-    if len(kinds) > 1 or not kinds <= ALIKE:
-        return [guard(write_plain(value)) for value in values]
-    texts = {value: guard(write_plain(value)) for value in set(values)}
-    return map(texts.__getitem__, values)
-
-
-def split_column(kind: str, values: Sequence[Any]) -> list[Sequence[Any]]:
-    """The columns of a CSV that a column of the page becomes, numbers without the lists behind them and links without their addresses."""
-    if not ALIKE.union((type(None),)).issuperset(map(type, values)):
-        values = [value.text if type(value) in (Link, Anchor) else take_number(value) for value in values]
-    if kind not in PARTS and kind != "part_date":
-        return [values]
-    return list(zip(*(values if kind in WHOLE else (split_value(kind, value) for value in values)), strict=True))
-
-
-def write_csv(table: Table) -> str:
-    """The CSV twin: every row of the table, in its order."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    picked = [(i, column) for i, column in enumerate(table.columns) if not column.is_page_only]
-    writer.writerow([guard(part.format(c.key)) for _, c in picked for part in PARTS.get(c.kind, ("{}",))])
-    parts = (part for i, c in picked for part in split_column(c.kind, [row[i] for row in table.rows]))
-    writer.writerows(zip(*map(write_column, parts), strict=True))
-    return out.getvalue()

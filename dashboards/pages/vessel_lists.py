@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-from dashboards import tables, words
+from dashboards import tables, twins, words
 from dashboards.blocks import Context, Count, Table, name_columns
 from dashboards.pages import due_rows, list_items, vessel_data
 from dashboards.pages.vessel_data import VesselData
@@ -110,7 +110,7 @@ def list_due(data: VesselData, context: Context, imo: str) -> Table:
         "due",
         f"Falling due within {AHEAD_DAYS} days, first come first; {book.name_rounds() or 'rounds'} together by day",
         columns,
-        tuple(sorted(lines, key=lambda r: (r[0], r[1], tables.write_plain(r[3]), tables.write_plain(tables.take_number(r[2]))))),
+        tuple(sorted(lines, key=lambda r: (r[0], r[1], twins.write_plain(r[3]), twins.write_plain(tables.take_number(r[2]))))),
         empty=f"Nothing falls due within {AHEAD_DAYS} days of this date.",
     )
 

@@ -14,7 +14,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from dashboards import charts, palette, rate_charts, render, tables, time_charts, words
+from dashboards import charts, palette, rate_charts, render, tables, time_charts, twins, words
 from dashboards.blocks import Anchor, Column, Count, Link, Run, Table, name_columns
 from dashboards.pages.defect_rates import name_kind
 from dashboards.pages.due_rows import say_positions
@@ -87,7 +87,7 @@ def test_csv_twin_splits_and_guards():
         (Link("=evil", "a.html"), (1, 4), (2.5, 1.0, None), (date(2014, 1, 1), "year"), -3, ("a.csv", 7)),
         (Link("Plain, quoted \"x\"", "b.html"), (None, 0), (None, None, None), (None, None), None, (None, None)),
     )  # fmt: skip
-    read = list(csv.reader(io.StringIO(tables.write_csv(Table("t", "T", columns, rows)))))
+    read = list(csv.reader(io.StringIO(twins.write_csv(Table("t", "T", columns, rows)))))
     assert read[0] == [
         "vessel",
         "late_count",
@@ -136,7 +136,7 @@ def test_columns_of_the_twin_alone_and_of_the_page_alone():
     table = Table("t", "T", columns, (("a", "in words", None, "A-1"),))
     (row,) = tables.write_body(table)
     assert "in words" in row and "A-1" not in row and 'class="paper"' in row
-    assert tables.write_csv(table) == "unit,unit_id\r\na,A-1\r\n"
+    assert twins.write_csv(table) == "unit,unit_id\r\na,A-1\r\n"
 
 
 @pytest.mark.parametrize(
@@ -265,5 +265,5 @@ def test_a_csv_written_by_columns_is_that_written_cell_by_cell(seed):
     expected = [[part.format(c.key) for c in shown for part in tables.PARTS.get(c.kind, ("{}",))]]
     for row in rows:
         cells = [(c.kind, tables.take_number(value)) for c, value in zip(columns, row, strict=True) if c in shown]
-        expected.append([guard(tables.write_plain(part)) for kind, value in cells for part in tables.split_value(kind, value)])
-    assert list(csv.reader(io.StringIO(tables.write_csv(Table("t", "T", columns, rows))))) == expected
+        expected.append([guard(twins.write_plain(part)) for kind, value in cells for part in twins.split_value(kind, value)])
+    assert list(csv.reader(io.StringIO(twins.write_csv(Table("t", "T", columns, rows))))) == expected
