@@ -9,13 +9,13 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from dashboards import words
 from dashboards.blocks import Anchor, Link, Run, Table
 from dashboards.tables import PARTS, take_number
 from pipeline.spreadsheet import guard
 
 WHOLE = {"file_line", "found", "interval", "percent_interval"}  # their parts are what the CSV has
 ALIKE = {str, int, bool, float, Decimal, date}  # of one of these types what is equal is written alike
-LEAST_OF = 10  # a percentage of fewer says more than is known
 
 
 def write_plain(value: Any) -> str:
@@ -45,7 +45,7 @@ def split_value(kind: str, value: Any) -> tuple:
         return count, of, None if count is None or not of else 100 * count / of
     if kind == "part":
         count, of = value
-        return count, of, None if count is None or not of or of < LEAST_OF else 100 * count / of
+        return count, of, None if count is None or not of or of < words.LEAST_OF else 100 * count / of
     if kind == "part_date":
         day, precision = value
         return (day and day.isoformat()[: {"year": 4, "month": 7}.get(precision, 10)],)

@@ -13,6 +13,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
 NONE = "–"
+LEAST_OF = 10  # a percentage of fewer says more than is known
 MOST_LETTERS = 400  # of one text on a page: a cell may be a million letters long, and its CSV holds it whole
 MOST_NAME = 200  # of a vessel's name, which stands in sentences, links and charts
 # What turns the direction of the letters around it, or is no letter at all: shown as a mark that something stood there.
@@ -101,7 +102,7 @@ def say_of(count: int, of: int, noun: str) -> str:
     return f"{say_number(count)} of {say_number(of)} {noun if of == 1 else noun + 's'}{tail}"
 
 
-def say_part(count: int | None, of: int | None, least: int = 10) -> str:
+def say_part(count: int | None, of: int | None, least: int = LEAST_OF) -> str:
     """54 of 68 (79 %); below `least` the counts alone."""
     if count is None or not of:
         return NONE
